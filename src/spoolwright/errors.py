@@ -1,0 +1,79 @@
+"""One tree of errors, mapped once to an exit code.
+
+A verdict (a rejected reading, a bad channel, a point that did not converge) is a returned result.
+An exception means that the call or its input was wrong; its text says what, where and how to mend it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class SpoolwrightError(Exception):
+    """Base of every error this project raises on purpose.
+
+    Parameters
+    ----------
+    what : str
+        What was wrong: quantity, value, limit and unit.
+    mend : str
+        How to put it right.
+    where : str
+        File, line, channel or field; empty when the call itself says it.
+    """
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, mend: str = "", where: str = "") -> None:
+        self.what, self.mend, self.where = what, mend, where
+        place = f"{where}: " if where else ""
+        advice = f" {mend}" if mend else ""
+        super().__init__(f"{place}{what}{advice}")
+
+
+class RangeError(SpoolwrightError):
+    """A quantity lies outside the range in which a calculation is valid."""
+
+    exit_code = 3
+
+
+class InputError(SpoolwrightError):
+    """A file or value could not be read as what it claims to be."""
+
+    exit_code = 4
+
+
+class TypeFileError(InputError):
+    """A type file holds one or more mistakes; `problems` lists all of them."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        self.problems = problems
+        lines = "\n".join(f"  {p}" for p in problems)
+        super().__init__(f"{len(problems)} mistake(s) in the type file:\n{lines}")
+
+
+class MissingExtra(SpoolwrightError):
+    """An optional package is needed for what was asked."""
+
+    exit_code = 5
+
+
+class OutputError(SpoolwrightError):
+    """A result could not be written."""
+
+    exit_code = 6
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake in a file: where, what, and how to mend it."""
+
+    file: str
+    line: int | None
+    where: str
+    what: str
+    mend: str
+
+    def __str__(self) -> str:
+        line = f":{self.line}" if self.line else ""
+        return f"{self.file}{line} [{self.where}] {self.what} {self.mend}"
