@@ -1,0 +1,67 @@
+"""A reading as it passes from the finding of events and holds to the judging of limits. Frozen records, no logic."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from spoolwright.crafts.testcell.model import Input
+from spoolwright.crafts.typefile.model import Regime
+
+
+@dataclass(frozen=True)
+class Share:
+    """One part of a reading's standard uncertainty, by cause (a calibration source, 'scatter', 'sampling', ...)."""
+
+    cause: str
+    uncertainty: float
+
+
+@dataclass(frozen=True)
+class Excursion:
+    """Time spent beyond a level within the regime: for limits that allow a time above (or below) a value.
+
+    `above` is the level in the inner unit; `total_s` the time beyond it in the whole regime, `longest_s` in one go,
+    `uncertainty_s` the standard uncertainty of either (sampling interval, noise of the channel at the crossing).
+    """
+
+    above: float
+    total_s: float
+    longest_s: float
+    uncertainty_s: float
+
+
+@dataclass(frozen=True)
+class ScalarReading:
+    """One number a limit can be judged against, with where it was read and how it came to be.
+
+    `quantity` is a channel id or one of DERIVED_QUANTITIES; `value` and `uncertainty` are in the inner unit `unit`.
+    `conditions` holds the values of the other channels at that reading, for limits that depend on them or count only
+    within a window. `findings` are ids of doubts about the data that bar the reading from being judged.
+    A reading that could not be made has value NaN and says why in `why_not`.
+    """
+
+    quantity: str
+    regime: Regime
+    value: float
+    uncertainty: float
+    unit: str
+    run: str
+    block: int
+    from_s: float
+    to_s: float
+    title: str
+    calculation: str
+    formula: str
+    reference: str
+    inputs: tuple[Input, ...] = ()
+    at_s: float | None = None
+    point: str | None = None
+    rating: str | None = None
+    schedule_item: str | None = None
+    degrees_of_freedom: float = math.inf
+    shares: tuple[Share, ...] = ()
+    conditions: dict[str, float] = field(default_factory=dict)
+    excursions: tuple[Excursion, ...] = ()
+    findings: tuple[str, ...] = ()
+    why_not: str = ""
