@@ -93,7 +93,7 @@ class Dual:
 
 
 def value(x: Number) -> Number:
-    """The value part of a dual number; anything else unchanged."""
+    """The value part of a dual number; anything else unchanged [-]."""
     return x.v if isinstance(x, Dual) else x
 
 
@@ -105,7 +105,7 @@ def chain(result: Number, *terms: tuple[Number, Number]) -> Number:
     result : float or array
         The function's value [-].
     *terms : (partial, operand)
-        Partial derivative with respect to each operand, and that operand; operands that are not dual add nothing.
+        Partial derivative with respect to each operand, and that operand; operands that are not dual add nothing [-].
 
     Returns
     -------
@@ -120,18 +120,18 @@ def chain(result: Number, *terms: tuple[Number, Number]) -> Number:
 
 
 def namespace(x: Number) -> Any:
-    """The array namespace of x (array API standard, `__array_namespace__`); NumPy for floats and duals."""
+    """The array namespace of x (array API standard, `__array_namespace__`); NumPy for floats and duals [-]."""
     get = getattr(value(x), "__array_namespace__", None)
     return np if get is None else get()
 
 
 def is_foreign(*xs: Number) -> bool:
-    """Whether any of xs is an array of a library other than NumPy (it then differentiates by itself)."""
+    """Whether any of xs is an array of a library other than NumPy (it then differentiates by itself) [-]."""
     return any(namespace(x) is not np for x in xs)
 
 
 def exp(x: Number) -> Number:
-    """Exponential of a float, array or dual number."""
+    """Exponential of a float, array or dual number [-]."""
     if isinstance(x, float):
         return math.exp(x)
     if isinstance(x, Dual):
@@ -141,7 +141,7 @@ def exp(x: Number) -> Number:
 
 
 def log(x: Number) -> Number:
-    """Natural logarithm of a float, array or dual number."""
+    """Natural logarithm of a float, array or dual number [-]."""
     if isinstance(x, float):
         return math.log(x)
     if isinstance(x, Dual):
@@ -150,7 +150,7 @@ def log(x: Number) -> Number:
 
 
 def sqrt(x: Number) -> Number:
-    """Square root of a float, array or dual number."""
+    """Square root of a float, array or dual number [-]."""
     if isinstance(x, float):
         return math.sqrt(x)
     if isinstance(x, Dual):
@@ -160,7 +160,7 @@ def sqrt(x: Number) -> Number:
 
 
 def where(condition: Any, a: Number, b: Number) -> Number:
-    """Choose a where the condition holds, else b; floats, arrays and dual numbers may be mixed."""
+    """Choose a where the condition holds, else b; floats, arrays and dual numbers may be mixed [-]."""
     if isinstance(condition, bool | np.bool_) and not is_foreign(a, b):
         return a if condition else b
     if isinstance(a, Dual) or isinstance(b, Dual):
