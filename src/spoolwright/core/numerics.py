@@ -1,7 +1,7 @@
 """Forward-mode dual numbers and the elementary functions that the physics is written in.
 
-The physics takes `exp`, `log`, `sqrt` and `where` from here. Each works alike on a Python float, a NumPy array,
-a `Dual` and any other array that follows the array API standard (so the same source runs under JAX).
+The physics takes `exp`, `log`, `sqrt` and `where` from here. Each works alike on a Python float, a NumPy
+array, a `Dual` and any other array that follows the array API standard (so the same source runs under JAX).
 """
 
 from __future__ import annotations
@@ -105,7 +105,7 @@ def chain(result: Number, *terms: tuple[Number, Number]) -> Number:
     result : float or array
         The function's value [-].
     *terms : (partial, operand)
-        Partial derivative with respect to each operand, and that operand; operands that are not dual add nothing [-].
+        Partial derivative with respect to each operand, and that operand; one not dual adds nothing [-].
 
     Returns
     -------
@@ -120,7 +120,7 @@ def chain(result: Number, *terms: tuple[Number, Number]) -> Number:
 
 
 def namespace(x: Number) -> Any:
-    """The array namespace of x (array API standard, `__array_namespace__`); NumPy for floats and duals [-]."""
+    """The array namespace of x (array API standard); NumPy for floats and duals [-]."""
     get = getattr(value(x), "__array_namespace__", None)
     return np if get is None else get()
 

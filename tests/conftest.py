@@ -1,0 +1,30 @@
+"""What every test may ask for."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+# A shared machine stalls now and then; a property that is slow is not thereby false.
+hypothesis.settings.register_profile("house", deadline=None)
+hypothesis.settings.load_profile("house")
+
+
+@pytest.fixture(scope="session")
+def repository() -> Path:
+    """The root of the working tree."""
+    return Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of Debian's chromium; without it a browser test is skipped, in CI it fails."""
+    found = shutil.which("chromium")
+    if found is None:
+        reason = "chromium is not installed (Debian: apt install chromium chromium-driver)"
+        pytest.fail(reason) if os.environ.get("CI") else pytest.skip(reason)
+    return found
