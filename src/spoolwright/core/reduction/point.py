@@ -1,4 +1,4 @@
-"""A performance point as it passes from finding the holds to reducing them. Frozen records, no logic but sums."""
+"""A performance point as it passes from finding the holds to reducing them. Frozen records."""
 
 from __future__ import annotations
 
@@ -18,16 +18,20 @@ class Systematic:
     Parameters
     ----------
     source : str
-        Calibration standard or cause. The same name on another channel, point or run means the same error there [-].
+        Calibration standard or cause. The same name on another channel, point or run means the same error
+        there [-].
     uncertainty : float
         Standard uncertainty; negative where the shared error moves this channel the other way [inner unit].
     degrees_of_freedom : float
         Degrees of freedom of `uncertainty`; infinite when it is taken as known [-].
+    distribution : str
+        "normal", "rectangular" or "triangular", as the type file says [-].
     """
 
     source: str
     uncertainty: float
     degrees_of_freedom: float = math.inf
+    distribution: str = "normal"
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,8 @@ class ChannelMean:
         Standard uncertainty of the mean from scatter, autocorrelation allowed for [inner unit].
     effective_samples : float
         Independent samples the mean is worth [-].
+    random_degrees_of_freedom : float
+        Degrees of freedom of `random` [-].
     drift : float
         Change over the window, fitted straight line [inner unit].
     systematic : tuple of Systematic
@@ -58,6 +64,7 @@ class ChannelMean:
     mean: float
     random: float
     effective_samples: float
+    random_degrees_of_freedom: float = math.inf
     drift: float = 0.0
     systematic: tuple[Systematic, ...] = ()
     as_recorded: float | None = None

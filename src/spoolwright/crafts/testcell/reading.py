@@ -1,4 +1,4 @@
-"""A reading as it passes from the finding of events and holds to the judging of limits. Frozen records, no logic."""
+"""A reading as it passes from the finding of events and holds to the judging of limits. Frozen records."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from spoolwright.crafts.typefile.model import Regime
 
 @dataclass(frozen=True)
 class Share:
-    """One part of a reading's standard uncertainty, by cause (a calibration source, 'scatter', 'sampling', ...)."""
+    """One part of a reading's standard uncertainty, by cause (a calibration source, 'scatter', ...)."""
 
     cause: str
     uncertainty: float
@@ -21,8 +21,8 @@ class Share:
 class Excursion:
     """Time spent beyond a level within the regime: for limits that allow a time above (or below) a value.
 
-    `above` is the level in the inner unit; `total_s` the time beyond it in the whole regime, `longest_s` in one go,
-    `uncertainty_s` the standard uncertainty of either (sampling interval, noise of the channel at the crossing).
+    `above` is the level in the inner unit; `total_s` the time beyond it in the regime, `longest_s` in one
+    go, `uncertainty_s` the standard uncertainty of either (sampling interval, noise at the crossing).
     """
 
     above: float
@@ -35,10 +35,10 @@ class Excursion:
 class ScalarReading:
     """One number a limit can be judged against, with where it was read and how it came to be.
 
-    `quantity` is a channel id or one of DERIVED_QUANTITIES; `value` and `uncertainty` are in the inner unit `unit`.
-    `conditions` holds the values of the other channels at that reading, for limits that depend on them or count only
-    within a window. `findings` are ids of doubts about the data that bar the reading from being judged.
-    A reading that could not be made has value NaN and says why in `why_not`.
+    `quantity` is a channel id or one of DERIVED_QUANTITIES; `value` and `uncertainty` are in the inner unit
+    `unit`. `conditions` holds the values of the other channels at that reading, for limits that depend on
+    them or count only within a window. `findings` are ids of doubts about the data that bar the reading from
+    being judged. A reading that could not be made has value NaN and says why in `why_not`.
     """
 
     quantity: str
