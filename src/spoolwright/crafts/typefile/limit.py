@@ -10,7 +10,7 @@ from spoolwright.crafts.typefile.base import Condition, Identifier, Record, Sour
 
 
 class LimitCurve(Record):
-    """A limit that depends on another channel: corner points joined by lines, or steps that hold from x on."""
+    """A limit over another channel: corner points joined by straight lines, or steps that hold from x on."""
 
     of: Identifier
     x_unit: str

@@ -1,6 +1,6 @@
 """The type file: one engine type as the shop transcribed it from its approved documents. Frozen records.
 
-Values stand in the unit that the record names; `units.to_inner` makes inner units of them at the point of use.
+Values stand in the unit that the record names; `units.to_inner` turns them into inner units where used.
 Every limit, rating and correction names the document, revision and paragraph it was taken from.
 """
 
