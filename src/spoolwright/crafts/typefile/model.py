@@ -13,6 +13,7 @@ from pydantic import Field
 
 from spoolwright.crafts.typefile.base import Amount, Condition, Identifier, Record, Source
 from spoolwright.crafts.typefile.channel import Channel, Role, UncertaintyPart
+from spoolwright.crafts.typefile.definition import Definitions
 from spoolwright.crafts.typefile.limit import (
     DERIVED_QUANTITIES,
     Limit,
@@ -45,6 +46,7 @@ __all__ = [
     "CorrectionLaw",
     "DataPlate",
     "DataSheet",
+    "Definitions",
     "Document",
     "Factor",
     "Gate",
@@ -163,6 +165,7 @@ class TypeFile(Record):
     limit: tuple[Limit, ...] = ()
     schedule: tuple[ScheduleItem, ...] = ()
     steady: SteadyRule | None = None
+    definitions: Definitions = Definitions()
     correction: Correction | None = None
     gate: tuple[Gate, ...] = ()
     cell: tuple[Cell, ...] = ()
