@@ -66,13 +66,20 @@ def function_page(function: docstrings.Function, level: str) -> Iterator[str]:
     yield from prose(ast.get_docstring(function))
 
 
+def field_line(node: ast.AnnAssign) -> str:
+    """A record's field; a description inside its definition becomes prose."""
+    head = f"{ast.unparse(node.target)}: {ast.unparse(node.annotation)}"
+    if isinstance(node.value, ast.Call):
+        told = [k.value for k in node.value.keywords if k.arg == "description"]
+        text = "".join(str(t.value) for t in told if isinstance(t, ast.Constant))
+        return f"- `{head}` {text}".rstrip()
+    return f"- `{head} = {ast.unparse(node.value)}`" if node.value else f"- `{head}`"
+
+
 def fields(owner: ast.ClassDef) -> list[str]:
     """The annotated public fields of a record."""
-    return [
-        f"- `{ast.unparse(node)}`"
-        for node in owner.body
-        if isinstance(node, ast.AnnAssign) and docstrings.is_public(ast.unparse(node.target))
-    ]
+    annotated = (node for node in owner.body if isinstance(node, ast.AnnAssign))
+    return [field_line(node) for node in annotated if docstrings.is_public(ast.unparse(node.target))]
 
 
 def class_page(owner: ast.ClassDef) -> Iterator[str]:
