@@ -23,13 +23,12 @@ demo: $(SETUP_BASE)  ## record a run on the simulated bench, assess it, write th
 test: $(SETUP_TEST) browser  ## all tests, with the slowest named
 	$(BIN)/pytest --durations=15 --durations-min=1
 
+# Every step runs, so that one answer tells all that is wrong.
 check: $(SETUP_DEV)  ## format, lint, types, import contracts, house rules, stale reference
-	$(BIN)/ruff format --check .
-	$(BIN)/ruff check .
-	$(BIN)/mypy
-	$(BIN)/lint-imports
-	$(BIN)/python tools/house_rules.py
-	$(BIN)/python tools/build_docs.py --check
+	@failed=0; for step in "ruff format --check ." "ruff check ." "mypy" "lint-imports" \
+			"python tools/house_rules.py" "python tools/build_docs.py --check"; do \
+		printf '\n== %s\n' "$$step"; $(BIN)/$$step || failed=1; \
+	done; exit $$failed
 
 bench: $(SETUP_BENCH)  ## every benchmark, each printing its table
 	@failed=0; for script in benchmarks/[a-z]*.py; do \
