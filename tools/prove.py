@@ -128,6 +128,7 @@ def main(names: list[str]) -> int:
     if unknown := [name for name in names if name not in paths]:
         print(f"no proof named {', '.join(unknown)}; there are: {', '.join(paths) or 'none'}")
         return 2
+    sys.path.insert(0, str(PROOFS))  # proofs may share an oracle that lies beside them
     everything_holds = True
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, TimeElapsedColumn(), TimeRemainingColumn()) as bars:
