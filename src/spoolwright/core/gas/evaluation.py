@@ -1,6 +1,6 @@
 """Values, exact derivatives and inversions of the mixture's properties for every kind of number.
 
-Floats take an unrolled scalar path, arrays one matrix product, duals the array or scalar values with the exact derivative
+Floats take a scalar path, arrays one matrix product, duals the same values with the exact derivative
 attached, arrays of other libraries a branch-free expression which that library differentiates.
 """
 
@@ -12,16 +12,33 @@ from typing import Any, Final
 import numpy as np
 
 from spoolwright.core.gas import polynomials as poly
-from spoolwright.core.gas.polynomials import CP, HIGHEST, LOWEST, PHI, SLOPE, H, Tables
+from spoolwright.core.gas.polynomials import CP, HIGHEST, LOG_FLOOR, LOWEST, PHI, SLOPE, H, Tables
 from spoolwright.core.gas.species import SEGMENT_TEMPERATURE, Coefficients
-from spoolwright.core.numerics import Dual, FloatArray, Number, chain, is_foreign, namespace, value
+from spoolwright.core.numerics import Dual, Number, chain, is_foreign, namespace, value
 
 _DONE: Final = 1e-6  # after a step this small (relative) the third-order error is far below round-off
 _MOST_STEPS: Final = 40
+_FOREIGN_STEPS: Final = 4
+_MOST_BEND, _MOST_STRETCH = 0.5, 2.0  # limits of the third-order term and of one step in ln T
 
 
 def combined(tab: Tables, hot: bool, far: float, war: float) -> Coefficients:
-    """One coefficient set of the mixture, per kg of mixture."""
+    """One coefficient set for a mixture.
+
+    Parameters
+    ----------
+    tab : Tables
+        Coefficients [-].
+    hot : bool
+        Whether T is above 1000 K [-].
+    far, war : float
+        Fuel and water vapour per mass of dry air [kg/kg].
+
+    Returns
+    -------
+    tuple of 9 floats
+        Coefficients per kg of mixture [J/(kg K)].
+    """
     air, water, fuel = tab.segments[hot]
     if far == 0.0 and war == 0.0:
         return air
@@ -30,7 +47,7 @@ def combined(tab: Tables, hot: bool, far: float, war: float) -> Coefficients:
     a1, a2, a3, a4, a5, a6, a7, a8, a9 = air
     b1, b2, b3, b4, b5, b6, b7, b8, b9 = water
     c1, c2, c3, c4, c5, c6, c7, c8, c9 = fuel
-    return (
+    return (  # written out: half the time of a loop, and a single engine solution calls it thousands of times
         a1 * s + b1 * w + c1 * f,
         a2 * s + b2 * w + c2 * f,
         a3 * s + b3 * w + c3 * f,
@@ -44,71 +61,104 @@ def combined(tab: Tables, hot: bool, far: float, war: float) -> Coefficients:
 
 
 def scalar_property(tab: Tables, quantity: int, T: float, far: float, war: float) -> float:
-    """One quantity of the mixture for plain floats."""
-    c = combined(tab, T > SEGMENT_TEMPERATURE, far, war)
-    if LOWEST <= T <= HIGHEST:
-        return poly.scalar(c, T, quantity)
-    return poly.scalar_extended(c, T, quantity)
+    """One quantity of the mixture for plain floats.
+
+    Parameters
+    ----------
+    tab : Tables
+        Coefficients [-].
+    quantity : int
+        CP, SLOPE, H or PHI [-].
+    T, far, war : float
+        Temperature [K], fuel and water vapour per mass of dry air [kg/kg].
+
+    Returns
+    -------
+    float
+        The quantity per kg of mixture [J/(kg K), H in J/kg].
+    """
+    return poly.scalar(combined(tab, T > SEGMENT_TEMPERATURE, far, war), T, quantity)
 
 
-class Point:
-    """Quantities of the mixture, values only, with those of its components where a derivative needs them."""
+class _Point:
+    """Quantities of the mixture, values only, and those of its components where a derivative needs them."""
 
-    __slots__ = ("components", "mix", "share")
+    __slots__ = ("mix", "parts", "share")
 
-    def __init__(self, mix: Any, components: Any, share: Any) -> None:
-        self.mix, self.components, self.share = mix, components, share
+    def __init__(self, parts: Any, far: Any, war: Any) -> None:
+        """Mix the parts, a sequence over quantities of sequences over components."""
+        self.share = share = 1.0 / (1.0 + far + war)
+        self.parts = parts
+        if len(parts[0]) == 1:
+            self.mix = [part[0] for part in parts]
+        elif len(parts[0]) == 2:
+            self.mix = [(part[0] + war * part[1]) * share for part in parts]
+        else:
+            self.mix = [(part[0] + war * part[1] + far * part[2]) * share for part in parts]
 
     def by(self, component: int, k: int) -> Any:
-        """Derivative of quantity k by the mass of a component (1 water vapour, 2 products) per kg of dry air."""
-        return (self.components[component][k] - self.mix[k]) * self.share
+        """Derivative of quantity k by the mass of a component (1 vapour, 2 fuel) per mass of dry air."""
+        return (self.parts[k][component] - self.mix[k]) * self.share
 
 
-def evaluate(tab: Tables, quantities: tuple[int, ...], T: Any, far: Any, war: Any) -> Point:
-    """Values of the quantities (CP must stand first) for floats or NumPy arrays."""
-    if isinstance(T, float) and isinstance(far, float | int) and isinstance(war, float | int):
-        return _evaluate_scalar(tab, quantities, T, far, war)
-    return _evaluate_arrays(tab, quantities, T, far, war)
+def _is_scalar(*xs: Any) -> bool:
+    return all(isinstance(x, float | int) for x in xs)
 
 
-def _evaluate_scalar(tab: Tables, quantities: tuple[int, ...], T: float, far: float, war: float) -> Point:
-    rule = poly.scalar if LOWEST <= T <= HIGHEST else poly.scalar_extended
-    parts = [[rule(c, T, q) for q in quantities] for c in tab.segments[T > SEGMENT_TEMPERATURE]]
-    share = 1.0 / (1.0 + far + war)
-    mix = [(a + war * b + far * c) * share for a, b, c in zip(*parts, strict=True)]
-    return Point(mix, parts, share)
-
-
-def _evaluate_arrays(tab: Tables, quantities: tuple[int, ...], T: Any, far: Any, war: Any) -> Point:
+def _evaluate(tab: Tables, quantities: tuple[int, ...], T: Any, far: Number, war: Number) -> _Point:
+    """Values of the quantities (CP stands first) for floats or NumPy arrays; far and war may be dual."""
+    f, w = value(far), value(war)
+    if _is_scalar(T, f, w):
+        sets = tab.segments[T > SEGMENT_TEMPERATURE]
+        return _Point([[poly.scalar(c, T, q) for c in sets] for q in quantities], f, w)
     T = np.asarray(T, dtype=np.float64)
-    shape = np.broadcast_shapes(T.shape, np.shape(far), np.shape(war))
+    shape = np.broadcast_shapes(T.shape, np.shape(f), np.shape(w))
     if T.shape != shape:
         T = np.broadcast_to(T, shape)
-    parts = poly.arrays(tab, T.reshape(-1), quantities).reshape(len(quantities), 3, *shape)
-    share = 1.0 / (1.0 + far + war)
-    mix = [(part[0] + war * part[1] + far * part[2]) * share for part in parts]
-    return Point(mix, parts.swapaxes(0, 1), share)
+    width = 1 if far is f and war is w and _is_scalar(f, w) and f == w == 0.0 else 3
+    width = 2 if width == 3 and far is f and _is_scalar(f) and f == 0.0 else width
+    parts = poly.arrays(tab, T.reshape(-1), quantities, width)
+    point = _Point(parts.reshape(len(quantities), width, *shape), f, w)
+    if width == 1:  # the only case in which the mixture is a view of the kernel's buffer
+        point.mix = [m.copy() for m in point.mix]
+    return point
 
 
 def properties(tab: Tables, quantities: tuple[int, ...], T: Number, far: Number, war: Number) -> list[Number]:
-    """Quantities of the mixture (of CP, H, PHI) with their exact derivatives."""
+    """Quantities of the mixture with their exact derivatives.
+
+    Parameters
+    ----------
+    tab : Tables
+        Coefficients [-].
+    quantities : tuple of int
+        Any of CP, H, PHI [-].
+    T, far, war : float, array, Dual or foreign array
+        Temperature [K], fuel and water vapour per mass of dry air [kg/kg].
+
+    Returns
+    -------
+    list
+        The quantities per kg of mixture [J/(kg K), H in J/kg].
+    """
     if is_foreign(T, far, war):
         return poly.foreign(tab, T, far, war, quantities)
-    if isinstance(T, int):
-        T = float(T)
-    wanted = (CP, SLOPE, *(q for q in quantities if q != CP)) if CP in quantities else (CP, *quantities)
-    t, f, w = value(T), value(far), value(war)
-    point = evaluate(tab, wanted, t, f, w)
+    wanted = (CP, *(q for q in quantities if q != CP))
+    if isinstance(T, Dual) and CP in quantities:
+        wanted = (*wanted, SLOPE)
+    t = value(T)
+    point = _evaluate(tab, wanted, float(t) if isinstance(t, int) else t, far, war)
     return [_lifted(point, wanted, q, T, far, war) for q in quantities]
 
 
 def _lifted(
-    point: Point, wanted: tuple[int, ...], quantity: int, T: Number, far: Number, war: Number
+    point: _Point, wanted: tuple[int, ...], quantity: int, T: Number, far: Number, war: Number
 ) -> Number:
     k = wanted.index(quantity)
     terms = []
     if isinstance(T, Dual):
-        terms.append((_by_temperature(point.mix, quantity, T.v), T))
+        rate = point.mix[wanted.index(SLOPE)] / T.v if quantity == CP else point.mix[0]
+        terms.append((rate / _positive(T.v) if quantity == PHI else rate, T))
     if isinstance(war, Dual):
         terms.append((point.by(1, k), war))
     if isinstance(far, Dual):
@@ -116,79 +166,116 @@ def _lifted(
     return chain(point.mix[k], *terms)
 
 
-def _by_temperature(mix: Any, quantity: int, T: Any) -> Any:
-    if quantity == H:
-        return mix[0]
-    return mix[0] / poly.positive(T) if quantity == PHI else mix[1] / T
-
-
-# inversions
+def _positive(T: Any) -> Any:
+    """The temperature that divides cp in dφ/dT: not below the end of the logarithm."""
+    floor = LOG_FLOOR * LOWEST
+    return max(T, floor) if isinstance(T, float) else namespace(T).maximum(T, floor)
 
 
 def inverse(
     tab: Tables, quantity: int, target: Number, far: Number, war: Number, guess: Number | None
 ) -> Number:
-    """Temperature at which H or PHI reaches a target; exact tangent for duals."""
+    """Temperature at which the sensible enthalpy or the entropy function reaches a target.
+
+    Parameters
+    ----------
+    tab : Tables
+        Coefficients [-].
+    quantity : int
+        H or PHI [-].
+    target : float, array, Dual or foreign array
+        Value to reach [J/kg or J/(kg K)].
+    far, war : float, array, Dual or foreign array
+        Fuel and water vapour per mass of dry air [kg/kg].
+    guess : float, array or None
+        Starting temperature; a fitted one is good enough for two steps [K].
+
+    Returns
+    -------
+    float, array, Dual or foreign array
+        Temperature, duals with the tangent of the implicit function [K].
+    """
     if is_foreign(target, far, war):
         return _inverse_foreign(tab, quantity, target, far, war, guess)
     y, f, w = value(target), value(far), value(war)
     y = float(y) if isinstance(y, int) else y
-    T = first_guess(tab, quantity, y, f, w) if guess is None else value(guess)
-    if isinstance(y, float) and isinstance(f, float | int) and isinstance(w, float | int):
+    T = _first_guess(tab, quantity, y, f, w) if guess is None else value(guess)
+    if _is_scalar(y, f, w):
         T = _solve_scalar(tab, quantity, y, f, w, float(T))
-        if not (isinstance(target, Dual) or isinstance(far, Dual) or isinstance(war, Dual)):
+        if not any(isinstance(x, Dual) for x in (target, far, war)):
             return T
-        point = _evaluate_scalar(tab, (CP, quantity), T, f, w)
+        point, change = _evaluate(tab, (CP, SLOPE, quantity), T, far, war), 0.0
     else:
-        T, point = _solve_arrays(tab, quantity, y, f, w, T)
-    rate = (1.0 if quantity == H else poly.positive(T)) / point.mix[0]
+        T, point, change = _solve_arrays(tab, quantity, y, far, war, T)
+    return _implicit(point, quantity, T, change, target, far, war)
+
+
+def _implicit(
+    point: _Point, quantity: int, T: Any, change: Any, target: Number, far: Number, war: Number
+) -> Number:
+    """Attach the tangent of the inverse; `change` is dT (H) or dT/T (PHI) since the point was evaluated."""
+    relative = change / T if quantity == H else change
+    cp = point.mix[0] + point.mix[1] * relative
+    rate = (1.0 if quantity == H else _positive(T)) / cp
     terms = [(rate, target)]
-    if isinstance(war, Dual):
-        terms.append((-rate * point.by(1, 1), war))
-    if isinstance(far, Dual):
-        terms.append((-rate * point.by(2, 1), far))
+    for component, operand in ((1, war), (2, far)):
+        if isinstance(operand, Dual):
+            reached = point.parts[2][component] + point.parts[0][component] * change
+            terms.append(((value(target) - reached) * point.share * rate, operand))
     return chain(T, *terms)
 
 
 def _stepped(quantity: int, T: Any, residual: Any, cp: Any, slope: Any, xp: Any) -> tuple[Any, Any]:
-    """A third-order (Chebyshev) step: the new temperature and the size of the step relative to T."""
-    step = residual / cp  # K for H, change of ln T for PHI
+    """A third-order (Chebyshev) step: the new temperature, and dT (H) or dT/T (PHI).
+
+    The correction is limited, so that the step keeps its sign and size far from the root; both functions rise
+    everywhere, which makes the iteration converge from any start.
+    """
+    step = residual / cp  # dT for H, d ln T for PHI
     bend = 0.5 * slope / cp * (step / T if quantity == H else step)
-    if xp is math:
-        step *= 1.0 - min(max(bend, -0.5), 0.5)
-        if quantity == H:
-            return T + step, abs(step / T)
-        return T * math.exp(min(max(step, -2.0), 2.0)), abs(step)
-    step = step * (1.0 - xp.clip(bend, -0.5, 0.5))
+    step = step * (1.0 - xp.clip(bend, -_MOST_BEND, _MOST_BEND))
     if quantity == H:
-        return T + step, abs(step / T)
-    return T * xp.exp(xp.clip(step, -2.0, 2.0)), abs(step)
+        return T + step, step
+    return T * xp.exp(xp.clip(step, -_MOST_STRETCH, _MOST_STRETCH)), step
 
 
 def _solve_scalar(tab: Tables, quantity: int, y: float, far: float, war: float, T: float) -> float:
+    """As `_solve_arrays`, written out for speed on plain floats."""
     sets: list[Coefficients | None] = [None, None]
+    expression = poly.expression
     for _ in range(_MOST_STEPS):
         hot = T > SEGMENT_TEMPERATURE
         c = sets[hot] = sets[hot] or combined(tab, hot, far, war)
-        rule = poly.scalar if LOWEST <= T <= HIGHEST else poly.scalar_extended
-        residual = y - rule(c, T, quantity)
-        T, size = _stepped(quantity, T, residual, rule(c, T, CP), rule(c, T, SLOPE), math)
-        if size < _DONE:
+        if LOWEST <= T <= HIGHEST:
+            r, log_t = 1.0 / T, math.log(T)
+            cp, slope = expression(c, T, r, log_t, CP), expression(c, T, r, log_t, SLOPE)
+            step = (y - expression(c, T, r, log_t, quantity)) / cp
+        else:
+            cp, slope = poly.scalar(c, T, CP), 0.0
+            step = (y - poly.scalar(c, T, quantity)) / cp
+        bend = 0.5 * slope / cp * (step / T if quantity == H else step)
+        step *= 1.0 - min(max(bend, -_MOST_BEND), _MOST_BEND)
+        if quantity == H:
+            T += step
+            step /= T
+        else:
+            T *= math.exp(min(max(step, -_MOST_STRETCH), _MOST_STRETCH))
+        if abs(step) < _DONE:
             break
     return T
 
 
-def _solve_arrays(tab: Tables, quantity: int, y: Any, far: Any, war: Any, T: Any) -> tuple[Any, Point]:
+def _solve_arrays(
+    tab: Tables, quantity: int, y: Any, far: Number, war: Number, T: Any
+) -> tuple[Any, _Point, Any]:
     for _ in range(_MOST_STEPS):
-        point = _evaluate_arrays(tab, (CP, SLOPE, quantity), T, far, war)
+        point = _evaluate(tab, (CP, SLOPE, quantity), T, far, war)
         cp, slope, reached = point.mix
-        before = T
-        T, size = _stepped(quantity, T, y - reached, cp, slope, np)
-        if np.size(size) == 0 or size.max() < _DONE:
+        T, change = _stepped(quantity, T, y - reached, cp, slope, np)
+        relative = change / T if quantity == H else change
+        if np.fmax.reduce(np.abs(relative), axis=None, initial=0.0) < _DONE:
             break
-    # carry cp and the components to the last temperature, a step below 1e-6 away: error of second order
-    point = _evaluate_arrays(tab, (CP, quantity), T, far, war) if before is not T else point
-    return T, point
+    return T, point, change
 
 
 def _inverse_foreign(tab: Tables, quantity: int, y: Any, far: Any, war: Any, guess: Any) -> Any:
@@ -196,26 +283,19 @@ def _inverse_foreign(tab: Tables, quantity: int, y: Any, far: Any, war: Any, gue
     from jax import lax
 
     stop = lax.stop_gradient
-    xp = (
-        namespace(y)
-        if namespace(y) is not np
-        else namespace(far)
-        if namespace(far) is not np
-        else namespace(war)
-    )
+    xp = poly.foreign_namespace(y, far, war)
     y0, f0, w0 = (stop(xp.asarray(x)) for x in (y, far, war))
-    T = first_guess(tab, quantity, y0, f0, w0) if guess is None else stop(guess)
-    for _ in range(4):
+    T = _first_guess(tab, quantity, y0, f0, w0) if guess is None else stop(guess)
+    for _ in range(_FOREIGN_STEPS):
         cp, slope, reached = poly.foreign(tab, T, f0, w0, (CP, SLOPE, quantity))
         T, _ = _stepped(quantity, T, y0 - reached, cp, slope, xp)
     T = stop(T)
     cp, reached = poly.foreign(tab, T, far, war, (CP, quantity))
-    rate = (1.0 if quantity == H else poly.positive(T)) / cp
-    return T + (y - reached) * rate
+    return T + (y - reached) * ((1.0 if quantity == H else _positive(T)) / cp)
 
 
-def first_guess(tab: Tables, quantity: int, y: Any, far: Any, war: Any) -> Any:
-    """A starting temperature within a few per cent: the target scaled to dry air, then a fitted polynomial."""
+def _first_guess(tab: Tables, quantity: int, y: Any, far: Any, war: Any) -> Any:
+    """A starting temperature within 2 per cent: the target scaled to dry air, then a fitted polynomial."""
     air, water, fuel = tab.reference_cp
     x = y * ((1.0 + far + war) * air / (air + war * water + far * fuel))
     fit = tab.guesses[0 if quantity == H else 1]
