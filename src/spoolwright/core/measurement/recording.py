@@ -1,4 +1,4 @@
-"""A recording in memory: what every source delivers and every later step reads. Pure data, no input or output."""
+"""A recording in memory: what every source delivers and every later step reads. Pure data."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ class Series:
     channel : str
         Channel identifier of the type file [-].
     values : array, shape (rows,)
-        Values in the channel's inner unit (K, Pa, rpm, N m, W, kg/s, m/s, ...); NaN where nothing was recorded [inner].
+        Values in the channel's inner unit (K, Pa, rpm, N m, W, kg/s, m/s, ...);
+        NaN where nothing was recorded [inner].
     entered_name : str
         Name as it stands in the file [-].
     entered_unit : str
@@ -28,7 +29,8 @@ class Series:
     inner_unit : str
         Unit of `values` [-].
     unit_source : str
-        "file", "channel map", "type file" (file gave none; the type file's unit was assumed and a finding says so) [-].
+        "file", "channel map", "type file" (file gave none; the type file's unit was assumed and a
+        finding says so) [-].
     """
 
     channel: str
@@ -56,7 +58,7 @@ class Recording:
     Parameters
     ----------
     time : array, shape (rows,)
-        Seconds since the first row exactly as recorded; it may repeat or run backwards (doubt finds that) [s].
+        Seconds since the first row exactly as recorded; it may repeat or run backwards [s].
     series : dict
         Channel identifier to `Series` [-].
     started_at : datetime or None

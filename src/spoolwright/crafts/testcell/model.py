@@ -1,7 +1,7 @@
 """The result of assessing an engine's test runs. Frozen records; JSON schema is published from them.
 
-Every figure is in the inner unit of its dimension (`unit`), names the unit it was entered or is shown in, and points
-to the derivation that tells how it came to be.
+Every figure is in the inner unit of its dimension (`unit`), names the unit it was entered or is shown in,
+and points to the derivation that tells how it came to be.
 """
 
 from __future__ import annotations
@@ -73,8 +73,8 @@ class Finding(Record):
     id: str
     run: str
     kind: Literal[
-        "swapped", "wrong_unit", "unlabelled_unit", "stuck", "spikes", "drift", "saturated", "gap", "time_order", "missing",
-        "bias", "implausible", "unread_cells", "disagreement", "note",
+        "swapped", "wrong_unit", "unlabelled_unit", "stuck", "spikes", "drift", "saturated", "gap", "time_order",
+        "missing", "bias", "implausible", "unread_cells", "disagreement", "note",
     ]  # fmt: skip
     channels: tuple[str, ...]
     from_s: float | None = None
@@ -106,8 +106,8 @@ class Event(Record):
     run: str
     at_s: float
     kind: Literal[
-        "start", "light_off", "idle", "hold", "acceleration", "deceleration", "chop", "shut_down", "fuel_off", "standstill",
-        "adjustment", "exceedance", "finding",
+        "start", "light_off", "idle", "hold", "acceleration", "deceleration", "chop", "shut_down", "fuel_off",
+        "standstill", "adjustment", "exceedance", "finding",
     ]  # fmt: skip
     text: str
 
@@ -222,7 +222,7 @@ class Curve(Record):
 
 
 class RatedValue(Record):
-    """A value read at a rating from the curve: power at rated MGT, MGT, Ng and fuel consumption at rated power."""
+    """A value read off a curve at a rating: power at rated MGT; MGT, Ng and consumption at rated power."""
 
     rating: str
     quantity: str
