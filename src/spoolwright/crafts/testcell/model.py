@@ -73,8 +73,8 @@ class Finding(Record):
     id: str
     run: str
     kind: Literal[
-        "swapped", "wrong_unit", "unlabelled_unit", "stuck", "spikes", "drift", "saturated", "gap", "time_order",
-        "missing", "bias", "implausible", "unread_cells", "disagreement", "note",
+        "swapped", "wrong_unit", "unlabelled_unit", "stuck", "spikes", "drift", "saturated", "gap",
+        "time_order", "missing", "bias", "implausible", "unread_cells", "disagreement", "note",
     ]  # fmt: skip
     channels: tuple[str, ...]
     from_s: float | None = None
