@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spoolwright.core.measurement.channel import ErrorSource, FloatArray
+from spoolwright.core.measurement.propagation import coverage_factor, effective_degrees_of_freedom
 from spoolwright.core.numerics import Dual, Number
 
 SCATTER = "scatter"
@@ -74,20 +75,13 @@ class Estimate:
     @property
     def degrees_of_freedom(self) -> float:
         """Effective degrees of freedom by Welch and Satterthwaite (JCGM 100:2008, G.2b) [-]."""
-        u = self.standard_uncertainty
-        if u == 0.0:
-            return math.inf
-        fourth = (self.contributions / u) ** 4
+        squares = self.contributions**2
         freedom = np.array([s.degrees_of_freedom for s in self.basis.sources])
-        total = 0.0
         if self.scatter_degrees_of_freedom is not None:
             scatter = self.basis.random > 0.0
-            total = (
-                float(np.sum(self.contributions[scatter] ** 2)) ** 2 / u**4 / self.scatter_degrees_of_freedom
-            )
-            fourth = np.where(scatter, 0.0, fourth)
-        total += float(np.sum(fourth / freedom))
-        return 1.0 / total if total > 0.0 else math.inf
+            squares = np.append(np.where(scatter, 0.0, squares), np.sum(squares[scatter]))
+            freedom = np.append(freedom, self.scatter_degrees_of_freedom)
+        return effective_degrees_of_freedom(np.sqrt(squares), freedom)
 
     def shares(self) -> dict[str, float]:
         """Standard uncertainty by cause, largest first [inner unit]."""
@@ -114,12 +108,7 @@ class Estimate:
         ----------
         JCGM 100:2008, G.4.1.
         """
-        from scipy.special import ndtri, stdtrit
-
-        tail = 0.5 + 0.5 * probability
-        nu = self.degrees_of_freedom
-        factor = ndtri(tail) if math.isinf(nu) else stdtrit(nu, tail)
-        return float(factor) * self.standard_uncertainty
+        return coverage_factor(probability, self.degrees_of_freedom)[0] * self.standard_uncertainty
 
 
 def estimate(number: Number, basis: ErrorBasis, index: int | None = None) -> Estimate:
