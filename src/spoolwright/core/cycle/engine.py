@@ -28,9 +28,10 @@ class Reference:
     power_turbine_speed : power-turbine shaft speed that counts as 100 % Np [rpm]
     temperature : total temperature at the compressor inlet [K]
     pressure : total pressure at the compressor inlet [Pa]
-    measured_gas_temperature : MGT of the reference point, station 45 [K]
+    measured_gas_temperature : MGT of the reference point [K]
     turbine_inlet_temperature : combustor exit temperature of the reference point, station 4 [K]
     fuel_flow : fuel flow of the reference point [kg/s]
+    probe_ratio : MGT as the probes read it / mass-averaged total temperature at station 45 [-]
     """
 
     power: float
@@ -41,6 +42,7 @@ class Reference:
     fuel_flow: float
     temperature: float = STANDARD_TEMPERATURE
     pressure: float = STANDARD_PRESSURE
+    probe_ratio: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -197,7 +199,8 @@ class Combustor:
     loading : reference combustor loading W / (p3^1.8 exp(T3 / 300 K)) [kg/s/Pa^1.8]
     loading_exponent : m in (1 / efficiency - 1) ~ loading^m; 0 keeps efficiency constant [-]
     flow : W sqrt(R T3 / gamma) / p3 at the combustor inlet at the reference point [m2]
-    pressure_loss : fraction of p3 lost at the reference point, varies with corrected flow squared [-]
+    pressure_loss : fraction of p3 lost at the reference point [-]
+    loss_exponent : power of the corrected flow with which the loss varies; 2 in a turbulent duct [-]
     heat_loss_share : share of the loss that is due to heat addition, varies also with T4 / T3 - 1 [-]
     temperature_ratio : T4 / T3 at the reference point [-]
     """
@@ -208,6 +211,7 @@ class Combustor:
     temperature_ratio: float
     loading_exponent: float = 0.0
     pressure_loss: float = 0.0
+    loss_exponent: float = 2.0
     heat_loss_share: float = 0.0
 
 
