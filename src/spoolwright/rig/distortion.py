@@ -15,7 +15,8 @@ engine it is put in:
 - metal with other heat capacities and a stronger effect of its lag on tip clearance.
 
 Sizes are of the order in which published component maps of one class differ among each other (a per cent or
-two of flow and efficiency at 80 % speed). Engines of a type share these bends; a few numbered shapes vary them.
+two of flow and efficiency at 80 % speed). Engines of a type share these bends; a few numbered shapes vary
+them.
 """
 
 from __future__ import annotations
