@@ -211,6 +211,7 @@ class Curve(Record):
     x_unit: str
     y_unit: str
     method: Literal["approved", "model"]
+    block: int | None = None
     points: tuple[CurvePoint, ...]
     x: tuple[float, ...]
     y: tuple[float, ...]
@@ -233,6 +234,7 @@ class RatedValue(Record):
         default=None, description="approved value against the nominal, positive is good"
     )
     extrapolated: bool
+    block: int | None = None
 
 
 class Verdict(Record):
@@ -246,6 +248,7 @@ class Verdict(Record):
     run: str | None
     point: str | None
     rating: str | None
+    block: int | None = None
     at_s: float | None = None
     reading: Figure | None
     limit_value: Figure | None

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from spoolwright.crafts.testcell.model import Input
+from spoolwright.core.reduction.point import PointData
+from spoolwright.crafts.testcell.model import Event, Input, Segment
 from spoolwright.crafts.typefile.model import Regime
 
 
@@ -65,3 +66,33 @@ class ScalarReading:
     excursions: tuple[Excursion, ...] = ()
     findings: tuple[str, ...] = ()
     why_not: str = ""
+
+
+@dataclass(frozen=True)
+class ShownItem:
+    """An item of the test schedule that a run has shown: once for every time it was shown in full."""
+
+    item: str
+    run: str
+    block: int
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True)
+class RunContents:
+    """All that was found in one run.
+
+    `points` are the holds taken as performance points; `readings` everything else a limit can be judged
+    against (start, transients, governing, coast-down, vibration, oil, torquemeter and trim checks). Channel
+    means of the points need no reading of their own. `last_block` is the block in force at the end of the
+    run: an adjustment raises it, the next run goes on from it.
+    """
+
+    run: str
+    segments: tuple[Segment, ...] = ()
+    events: tuple[Event, ...] = ()
+    points: tuple[PointData, ...] = ()
+    readings: tuple[ScalarReading, ...] = ()
+    shown: tuple[ShownItem, ...] = ()
+    last_block: int = 0

@@ -20,7 +20,7 @@ class Engine(Record):
     visit: str = ""
     hours: float | None = None
     torque_conformation: float | None = Field(
-        default=None, description="N m added per N m indicated, as a factor"
+        default=None, description="true over indicated torque, from the data plate"
     )
     mgt_trim_class: str | None = None
 
