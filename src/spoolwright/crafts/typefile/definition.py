@@ -1,4 +1,4 @@
-"""How the approved document defines what is timed and counted. Without a definition the reading is *cannot tell*."""
+"""How the approved document defines what is timed. Without a definition the reading is *cannot tell*."""
 
 from __future__ import annotations
 

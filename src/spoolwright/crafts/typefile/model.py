@@ -147,7 +147,10 @@ class DataSheet(Record):
     rating: Identifier = Field(description="the rating whose point the model is scaled to")
     pressure_ratio: float = Field(gt=1)
     air_flow: Amount | None = None
-    output_speed: Amount | None = None
+    output_speed: Amount | None = Field(default=None, description="the rating's when left out")
+    power_turbine_shaft_speed: Amount | None = Field(
+        default=None, description="ahead of the reduction gear; the output speed when left out"
+    )
     idle_gas_generator_speed: Amount | None = None
 
 
