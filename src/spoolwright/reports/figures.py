@@ -1,4 +1,4 @@
-"""Figures as words: value in its entered unit, as many digits as its uncertainty earns, second unit beside."""
+"""Figures as words: the value in its entered unit, as many digits as its uncertainty earns, second unit too."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def shown(figure: Figure, *, second: bool = False) -> Shown:
 
 
 def decimals(unit: str, u: float | None) -> int:
-    """Decimal places: two significant digits of the expanded uncertainty (GUM 7.2.6), near the unit's habit."""
+    """Decimal places: two significant digits of the expanded uncertainty (GUM 7.2.6), near the habit."""
     habit = _DECIMALS.get(unit, 3)
     if u is None or not math.isfinite(u) or u <= 0:
         return habit
