@@ -12,7 +12,6 @@ from spoolwright.core.measurement.decision import (
     ToleranceInterval,
     acceptance_interval,
     conformance_probability,
-    conformity,
 )
 from spoolwright.core.measurement.prior import Prior
 from spoolwright.core.measurement.risk import conformance_probability_with_prior, guard_for_specific_risk
@@ -124,7 +123,7 @@ def _compared(limit: Limit, demand: Demand, reading: ScalarReading, prior: Prior
     guard = GuardBand()
     if u > 0.0 and limit.guard_consumer_risk is not None:
         guard = guard_for_specific_risk(tolerance, u, limit.guard_consumer_risk, nu)
-    found = conformity(tolerance, demand.value, _probability(tolerance, demand, nu, prior), guard)
+    found = Conformity(tolerance, demand.value, _probability(tolerance, demand, nu, prior), guard)
     outcome = "meets" if found.accepted else ("cannot_tell" if found.reading_meets else "does_not_meet")
     low, high = acceptance_interval(tolerance, guard)
     return _Case(
