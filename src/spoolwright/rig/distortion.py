@@ -43,7 +43,7 @@ FloatArray = NDArray[np.float64]
 
 SHAPES = 6
 """Number of different shapes."""
-_SPREAD = 0.35
+_SPREAD = 0.25
 """Standard deviation of each bend among the shapes, as a fraction of its size."""
 
 
@@ -79,7 +79,7 @@ class Distortion:
     rise_slope: float = 0.05
     rise_curvature: float = -0.25
     line_curvature: float = 0.12
-    island_speed: float = -0.015
+    island_speed: float = -0.006
     island_loading: float = 0.05
     efficiency_curvature: float = 0.10
     turbine_capacity_slope: float = -0.02

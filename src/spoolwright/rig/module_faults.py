@@ -140,7 +140,28 @@ MODULE_FAULTS: dict[str, ModuleFault] = {
     ),
     "vane_rigging": ModuleFault("vanes off schedule; size: degrees closed", {}, {"vane_offset": 1.0}),
 }
-"""Faults by name."""
+"""Faults of the gas path by name."""
+
+
+@dataclass(frozen=True)
+class MechanicalFault:
+    """A fault that no gas path shows: what it is, the healthy value, and what a size of 1 adds to it."""
+
+    text: str
+    healthy: float
+    unit: float
+
+
+MECHANICAL_FAULTS: dict[str, MechanicalFault] = {
+    "unbalance": MechanicalFault("gas generator out of balance; size: per cent more vibration", 1.0, 0.01),
+    "rub": MechanicalFault("rotor rubbing; size: drag at the gas generator in N m", 0.0, 1.0),
+    "start_fuel": MechanicalFault("start fuel rich; size: per cent too much", 1.0, 0.01),
+    "oil_loss": MechanicalFault("oil consumed in excess; size: L/h", 0.0, 1e-3 / 3600.0),
+    "oil_pressure": MechanicalFault("oil relief valve set off; size: per cent more pressure", 1.0, 0.01),
+    "chips": MechanicalFault("metal on a chip detector; size: minutes after the start", 0.0, 60.0),
+    "torque_zero": MechanicalFault("torquemeter off its data plate; size: per cent too much", 1.0, 0.01),
+}
+"""Faults that no gas path shows, by name."""
 
 
 def drawn_factors(generator: Generator) -> ConditionFactors:
@@ -161,9 +182,10 @@ def check_faults(faults: Mapping[str, float]) -> None:
         Names the first that is not, and lists those that are.
     """
     for name in faults:
-        if name not in MODULE_FAULTS:
+        if name not in MODULE_FAULTS and name not in MECHANICAL_FAULTS:
             raise InputError(
-                f"module fault '{name}' is not known.", mend=f"Use one of: {', '.join(MODULE_FAULTS)}."
+                f"fault '{name}' is not known.",
+                mend=f"Use one of: {', '.join([*MODULE_FAULTS, *MECHANICAL_FAULTS])}.",
             )
 
 
@@ -177,6 +199,8 @@ def with_faults(factors: ConditionFactors, faults: Mapping[str, float], data: En
     """
     check_faults(faults)
     for name, size in faults.items():
+        if name in MECHANICAL_FAULTS:
+            continue
         fault = MODULE_FAULTS[name]
         steps = size * fault.scale(data)
         changes = {k: getattr(factors, k) * (1.0 + steps * v) for k, v in fault.relative.items()}
