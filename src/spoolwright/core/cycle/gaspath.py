@@ -340,5 +340,5 @@ def _vane_deviation(model: EngineModel, corrected_speed: Number, factors: Condit
 
 def _ramp(u: Number) -> Number:
     """0 below u = 0, 1 above u = 1, between them a step with continuous second derivative."""
-    u = where(u < 0.0, 0.0 * u, where(u > 1.0, 0.0 * u + 1.0, u))
+    u = where(u < 0.0, 0.0 * u + 0.0, where(u > 1.0, 0.0 * u + 1.0, u))
     return u * u * u * (u * (u * 6.0 - 15.0) + 10.0)

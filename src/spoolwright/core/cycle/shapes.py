@@ -32,7 +32,7 @@ def compressor_map() -> CompressorMap:
 
     Notes
     -----
-    Line of best efficiency (loading 0): flow n^2, pressure rise n^3, both flattening above the reference.
+    Line of best efficiency (loading 0): flow n^2, pressure rise n^3.35, both flattening above the reference.
     Along a speed line the flow falls ever faster towards surge (loading 1), less so at high speed, where the
     line is steep. Efficiency is best near 93 % speed and falls with the square of the loading.
     """
@@ -55,7 +55,7 @@ def _compressor(n: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray, F
     speed = np.log(n)
     above = np.maximum(speed, 0.0) ** 2
     log_flow = 2.0 * speed - 4.0 * above - 0.05 * n**-2.2 * (np.exp(1.5 * b) - 1.0) / 1.5
-    log_rise = 3.0 * speed - 7.0 * above + 0.16 * b - 0.03 * b * b
+    log_rise = 3.35 * speed - 7.0 * above + 0.16 * b - 0.03 * b * b
     peak = 1.0 - 0.55 * (n - 0.93) ** 2 - 3.0 * np.maximum(n - 1.0, 0.0) ** 2
     at_reference = 1.0 - 0.55 * 0.07**2
     return np.exp(log_flow), np.exp(log_rise), peak / at_reference * np.exp(-0.06 * b * b)

@@ -1,0 +1,129 @@
+"""Batched Newton iteration: many small systems at once, finished cases leave the batch.
+
+Also the small dense solve written out: it works alike on NumPy and JAX arrays, and makes a singular case NaN
+instead of raising for the whole batch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spoolwright.core.numerics import Dual, FloatArray, Number, namespace, seeds
+
+Residuals: TypeAlias = Callable[[list[Dual], NDArray[np.intp]], Sequence[Dual]]
+"""Residuals of the cases with the given indices, at the given unknowns."""
+
+
+@dataclass(frozen=True)
+class NewtonResult:
+    """Where a batched Newton iteration ended.
+
+    Parameters
+    ----------
+    x : array, shape (n, N)
+        Unknowns; where not converged, the last finite ones [-].
+    converged : array of bool, shape (N,)
+        Whether the last step was small [-].
+    iterations : array of int, shape (N,)
+        Jacobians evaluated for each case [-].
+    """
+
+    x: FloatArray
+    converged: NDArray[np.bool_]
+    iterations: NDArray[np.intp]
+
+
+def newton(
+    residuals: Residuals, start: FloatArray, *, cap: float, small: float = 1e-7, most: int = 25
+) -> NewtonResult:
+    """Newton's method on N independent systems of n equations, with the step capped.
+
+    Parameters
+    ----------
+    residuals : callable
+        Dual residuals for a subset of the cases [-].
+    start : array, shape (n, N)
+        Starting unknowns [-].
+    cap : float
+        Largest change of any unknown in one step [-].
+    small : float
+        A case is done after a step in which no unknown changes more; what is left goes with its square [-].
+    most : int
+        Most Jacobians for a case [-].
+
+    Returns
+    -------
+    NewtonResult
+        Unknowns and whether each case converged [-].
+    """
+    x = np.array(start, dtype=float)
+    active = np.arange(x.shape[1])
+    converged = np.zeros(len(active), dtype=bool)
+    iterations = np.zeros(len(active), dtype=np.intp)
+    for _ in range(most):
+        if len(active) == 0:
+            break
+        r = residuals(seeds(list(x[:, active])), active)
+        iterations[active] += 1
+        with np.errstate(all="ignore"):
+            step = np.stack(solve_small([list(e.d) for e in r], [-e.v for e in r]))
+            size = np.max(np.abs(step), axis=0)
+            usable = np.isfinite(size)
+            step = step * np.minimum(1.0, cap / np.maximum(size, 1e-300))
+        active, step, size = active[usable], step[:, usable], size[usable]
+        x[:, active] += step
+        done = size < small
+        converged[active[done]] = True
+        active = active[~done]
+    return NewtonResult(x, converged, iterations)
+
+
+def solve_small(a: list[list[Number]], b: list[Number]) -> list[Number]:
+    """Solve n linear equations by elimination with row pivoting, written out over a batch.
+
+    Parameters
+    ----------
+    a : n lists of n arrays of shape (N,)
+        Matrix, row by row; taken over and overwritten [-].
+    b : list of n arrays of shape (N,)
+        Right-hand side; taken over and overwritten [-].
+
+    Returns
+    -------
+    list of n arrays of shape (N,)
+        Solution; not finite where the matrix is singular [-].
+
+    References
+    ----------
+    Golub and Van Loan, Matrix Computations, 4th ed. (Johns Hopkins 2013), section 3.4.
+    """
+    n = len(b)
+    for k in range(n):
+        for i in range(k + 1, n):
+            _swap_if_larger(a, b, k, i)
+        inverse = 1.0 / a[k][k]
+        for i in range(k + 1, n):
+            f = a[i][k] * inverse
+            a[i][k + 1 :] = [p - f * q for p, q in zip(a[i][k + 1 :], a[k][k + 1 :], strict=True)]
+            b[i] = b[i] - f * b[k]
+    for k in reversed(range(n)):
+        for j in range(k + 1, n):
+            b[k] = b[k] - a[k][j] * b[j]
+        b[k] = b[k] / a[k][k]
+    return b
+
+
+def _swap_if_larger(a: list[list[Number]], b: list[Number], k: int, i: int) -> None:
+    """Exchange rows k and i in those cases in which row i has the larger pivot."""
+    larger: Any = abs(a[i][k]) > abs(a[k][k])
+    xp = namespace(a[k][k])
+    if xp is np and not np.any(larger):
+        return
+    for j in range(k, len(b)):
+        a[k][j], a[i][j] = xp.where(larger, a[i][j], a[k][j]), xp.where(larger, a[k][j], a[i][j])
+    b[k], b[i] = xp.where(larger, b[i], b[k]), xp.where(larger, b[k], b[i])
