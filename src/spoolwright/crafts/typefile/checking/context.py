@@ -89,10 +89,12 @@ def wrong_unit(path: Path, unit: str | None, allowed: tuple[str, ...], subject: 
     if unit is None or None in allowed:
         return
     known = [u.name for u in UNITS.values() if u.dimension in allowed]
-    found = find_unit(unit)
-    if found is None:
-        yield Mistake(path, f"unit '{unit}' is not known.", choice(unit, known, "units"))
-    elif found.dimension not in allowed:
+    try:
+        found = unit_named(unit)
+    except InputError as e:
+        yield Mistake(path, e.what, choice(unit, known, "units"))
+        return
+    if found.dimension not in allowed:
         what = f"'{unit}' is a unit of {found.dimension}; {subject} is a {' or '.join(allowed)}."
         yield Mistake(path, what, f"Use one of: {', '.join(known)}.")
 

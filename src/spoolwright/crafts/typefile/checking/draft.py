@@ -1,6 +1,6 @@
 """Reads a type file's raw tables into records and keeps going at every mistake.
 
-A record with a bad or missing field still becomes a record (with `None` there), so that the checks that follow
+A record with a bad or missing field still becomes a record, with `None` there, so that the checks that follow
 see the rest of it. Only a file without mistakes becomes a `TypeFile`.
 """
 
