@@ -35,6 +35,8 @@ class ReferenceCurve:
         Rising MGT [K].
     logs : dict of array, shape (m,)
         Quantity to ln of its value [-].
+    hydrogen_slopes : dict of array, shape (m,)
+        Quantity to the change of ln of its value for each unit of the fuel's hydrogen to carbon ratio [-].
     temperature : float
         Reference inlet total temperature [K].
     rated_gas_temperature : float
@@ -43,6 +45,7 @@ class ReferenceCurve:
 
     gas_temperature: FloatArray
     logs: dict[str, FloatArray]
+    hydrogen_slopes: dict[str, FloatArray]
     temperature: float
     rated_gas_temperature: float
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from spoolwright.core.reduction.point import PointData
-from spoolwright.crafts.testcell.in_force import holds
 from spoolwright.crafts.testcell.ledger import Shown
 from spoolwright.crafts.testcell.model import GateState
 from spoolwright.crafts.testcell.run_sheet import RunSheet
-from spoolwright.crafts.testcell.wording import amount, joined, source_text
+from spoolwright.crafts.testcell.wording import amount, joined
+from spoolwright.crafts.typefile.base import Condition
+from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.crafts.typefile.procedure import Cell, Gate
 from spoolwright.units import to_inner
@@ -34,6 +36,13 @@ class _Outcome:
 def gate_states(type_file: TypeFile, sheet: RunSheet, points: Sequence[PointData]) -> list[GateState]:
     """Every gate of the type file for one run, judged over all its points."""
     return [_state(gate, type_file, sheet, points) for gate in type_file.gate]
+
+
+def within(window: Condition, x: float) -> bool:
+    """Whether an inner value lies in a window."""
+    low = -math.inf if window.min is None else to_inner(window.min, window.unit)
+    high = math.inf if window.max is None else to_inner(window.max, window.unit)
+    return low <= x <= high
 
 
 def bars(state: GateState) -> bool:
@@ -73,7 +82,7 @@ def _window(gate: Gate, type_file: TypeFile, sheet: RunSheet, points: Sequence[P
         readings = {"run sheet": to_inner(given.value, given.unit)}
     if not readings:
         return _Outcome("unknown", f"{gate.name}: '{window.channel}' was not recorded")
-    outside = [name for name, x in readings.items() if not holds(window, {window.channel: x})]
+    outside = [name for name, x in readings.items() if not within(window, x)]
     shown = Shown(channel.dimension if channel else "ratio", window.unit)
     low, high = min(readings.values()), max(readings.values())
     seen = f"{amount(low, shown, abs(high - low) or None)} to {amount(high, shown, abs(high - low) or None)}"

@@ -9,7 +9,8 @@ from typing import Literal
 from spoolwright.crafts.testcell.model import ScheduleState
 from spoolwright.crafts.testcell.reading import ShownItem
 from spoolwright.crafts.testcell.run_sheet import CheckDone, RunSheet
-from spoolwright.crafts.testcell.wording import joined, source_text
+from spoolwright.crafts.testcell.wording import joined
+from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.crafts.typefile.procedure import ScheduleItem
 

@@ -22,13 +22,12 @@ class Share:
 class Excursion:
     """Time spent beyond a level within the regime: for limits that allow a time above (or below) a value.
 
-    `above` is the level in the inner unit; `total_s` the time beyond it in the regime, `longest_s` in one
-    go, `uncertainty_s` the standard uncertainty of either (sampling interval, noise at the crossing).
+    `above` is the level in the inner unit; `total_s` the time beyond it in the regime, `uncertainty_s` its
+    standard uncertainty (sampling interval, noise at the crossing).
     """
 
     above: float
     total_s: float
-    longest_s: float
     uncertainty_s: float
 
 
@@ -39,7 +38,8 @@ class ScalarReading:
     `quantity` is a channel id or one of DERIVED_QUANTITIES; `value` and `uncertainty` are in the inner unit
     `unit`. `conditions` holds the values of the other channels at that reading, for limits that depend on
     them or count only within a window. `findings` are ids of doubts about the data that bar the reading from
-    being judged. A reading that could not be made has value NaN and says why in `why_not`.
+    being judged. `excused_s` tells how long the conditions of a limit's exception had held already, for
+    exceptions with a time. A reading that could not be made has value NaN and says why in `why_not`.
     """
 
     quantity: str
@@ -63,6 +63,7 @@ class ScalarReading:
     degrees_of_freedom: float = math.inf
     shares: tuple[Share, ...] = ()
     conditions: dict[str, float] = field(default_factory=dict)
+    excused_s: float = 0.0
     excursions: tuple[Excursion, ...] = ()
     findings: tuple[str, ...] = ()
     why_not: str = ""

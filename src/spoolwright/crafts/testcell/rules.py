@@ -15,13 +15,14 @@ from spoolwright.core.measurement.decision import (
 )
 from spoolwright.core.measurement.prior import Prior
 from spoolwright.core.measurement.risk import conformance_probability_with_prior, guard_for_specific_risk
-from spoolwright.crafts.testcell.in_force import Demand, Untold, all_hold, demands
+from spoolwright.crafts.testcell.in_force import Demand, Untold, demands
 from spoolwright.crafts.testcell.ledger import Ledger, Shown, figure
 from spoolwright.crafts.testcell.model import Finding, GateState, Input, Verdict
 from spoolwright.crafts.testcell.reading import ScalarReading
 from spoolwright.crafts.testcell.settle import settling_step
-from spoolwright.crafts.testcell.wording import amount, percent, source_text
+from spoolwright.crafts.testcell.wording import amount, percent
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES, Limit
+from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import TypeFile
 
 USUAL_RISK = 0.05
@@ -71,13 +72,12 @@ def shown_for(limit: Limit, type_file: TypeFile) -> Shown:
 
 def judge(limit: Limit, reading: ScalarReading, around: Judging) -> Verdict | None:
     """The verdict on one reading; None when the limit does not count at it."""
-    counts = all_hold(limit.valid_when, reading.conditions)
-    if counts is False:
-        return None
-    barred = _barred(limit, reading, around, counts)
+    barred = _barred(limit, reading, around)
     if barred is not None:
         return _untold(limit, reading, around, barred)
     asked = demands(limit, reading, shown_for(limit, around.type_file))
+    if asked is None:
+        return None
     if isinstance(asked, Untold):
         return _untold(limit, reading, around, asked)
     cases = [_compared(limit, d, reading, around.priors.get(limit.id)) for d in asked]
@@ -96,7 +96,7 @@ def worst_of(verdicts: list[Verdict]) -> Verdict:
     return worst.model_copy(update={"rests_on": tuple(rests)})
 
 
-def _barred(limit: Limit, reading: ScalarReading, around: Judging, counts: bool | None) -> Untold | None:
+def _barred(limit: Limit, reading: ScalarReading, around: Judging) -> Untold | None:
     if not math.isfinite(reading.value):
         return Untold(
             reading.why_not or "the reading could not be made", "Repeat it with the channels recorded."
@@ -107,9 +107,6 @@ def _barred(limit: Limit, reading: ScalarReading, around: Judging, counts: bool 
         return Untold("; ".join(f.text for f in open_doubts), open_doubts[0].mend)
     if limit.regime == "rating" and around.gates:
         return Untold("; ".join(g.text for g in around.gates), around.gates[0].mend)
-    if counts is None:
-        names = ", ".join(w.channel for w in limit.valid_when)
-        return Untold(f"whether the limit counts here is not known ({names})", f"Record {names}.")
     return None
 
 

@@ -5,19 +5,11 @@ from __future__ import annotations
 import math
 
 from spoolwright.crafts.testcell.ledger import Shown
-from spoolwright.crafts.typefile.base import Source
-from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.units import difference_from_inner, from_inner
 
 _SPOKEN = {"degC": "°C", "degF": "°F", "N m": "N·m", "lbf ft": "lbf·ft", "K diff": "K", "degF diff": "°F"}
 _WIDE = 1.959963984540054
 """Normal coverage factor for 95 %."""
-
-
-def source_text(type_file: TypeFile, source: Source) -> str:
-    """Document, revision, paragraph."""
-    revision = next((d.revision for d in type_file.document if d.id == source.document), "?")
-    return f"{source.document} revision {revision}, paragraph {source.paragraph}"
 
 
 def amount(value: float, shown: Shown, uncertainty: float | None = None, *, difference: bool = False) -> str:

@@ -1,0 +1,206 @@
+"""The cycle model at the conditions of a run's points, with its dependence on every measured condition."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spoolwright.core.cycle.condition import Condition
+from spoolwright.core.cycle.engine import EngineData
+from spoolwright.core.cycle.model import EngineModel
+from spoolwright.core.cycle.sensitivity import sensitivities
+from spoolwright.core.cycle.solve import CHUNK, solve
+from spoolwright.core.measurement.channel import FloatArray
+from spoolwright.core.numerics import Dual, Number, chain, value
+from spoolwright.core.reduction.baseline import QUANTITIES
+from spoolwright.core.reduction.model_method import ReferenceCurve
+
+_FIELDS = (
+    "temperature",
+    "pressure",
+    "output_speed",
+    "lower_heating_value",
+    "water_air_ratio",
+    "exhaust_pressure_ratio",
+)
+_HYDROGEN_STEP = 0.05
+_GRID = 81
+_BEYOND = 0.12
+"""The reference curve reaches this fraction beyond the coldest and the hottest setting asked for."""
+
+
+@dataclass(frozen=True)
+class ModelPoints:
+    """What the model is given at n points.
+
+    Parameters
+    ----------
+    gas_temperature : float, array or Dual
+        MGT [K].
+    temperature, pressure : float, array or Dual
+        Total temperature and pressure at the engine inlet [K, Pa].
+    output_speed : float, array or Dual
+        Output shaft speed [rpm].
+    lower_heating_value : float, array or Dual
+        Of the fuel burnt [J/kg].
+    water_air_ratio : float, array or Dual
+        Humidity ratio [kg/kg].
+    exhaust_pressure_ratio : float, array or Dual
+        Static pressure at the exhaust exit over inlet total pressure [-].
+    fuel_temperature : float or array
+        At the injectors [K].
+    """
+
+    gas_temperature: Number
+    temperature: Number
+    pressure: Number
+    output_speed: Number
+    lower_heating_value: Number
+    water_air_ratio: Number
+    exhaust_pressure_ratio: Number
+    fuel_temperature: Number
+
+
+@dataclass(frozen=True)
+class Modelled:
+    """The model at n points.
+
+    Parameters
+    ----------
+    logs : dict
+        Quantity to ln of its value, a Dual where the points were [-].
+    solved : array of bool, shape (n,)
+        Whether the model runs there [-].
+    sentences : tuple of str
+        What became of every point, in words [-].
+    """
+
+    logs: dict[str, Number]
+    solved: NDArray[np.bool_]
+    sentences: tuple[str, ...]
+
+
+def modelled(model: EngineModel, points: ModelPoints) -> Modelled:
+    """The type's model, healthy, at the conditions and the measured gas temperature of points.
+
+    Parameters
+    ----------
+    model : EngineModel
+        Model of the type [-].
+    points : ModelPoints
+        Conditions; duals carry their errors through [-].
+
+    Returns
+    -------
+    Modelled
+        Logarithms of power [W], gas generator speed [rpm] and fuel flow [kg/s]; NaN where not solved [-].
+
+    Notes
+    -----
+    Derivatives by the implicit function theorem at the solution: one evaluation with the unknowns and the
+    inputs as independent directions.
+    """
+    inputs = [points.gas_temperature, *(getattr(points, f) for f in _FIELDS)]
+    size = max(np.size(value(v)) for v in inputs)
+    flat = np.array([np.broadcast_to(np.asarray(value(v), dtype=float), (size,)) for v in inputs])
+    fuel = np.broadcast_to(np.asarray(points.fuel_temperature, dtype=float), (size,))
+    parts = [_part(model, flat[:, i : i + CHUNK], fuel[i : i + CHUNK]) for i in range(0, size, CHUNK)]
+    logs = {}
+    for n, q in enumerate(QUANTITIES):
+        values = np.concatenate([p[0][n] for p in parts])
+        slopes = np.concatenate([p[1][n] for p in parts], axis=-1)
+        logs[q] = chain(values, *zip(slopes, inputs, strict=True))
+    return Modelled(
+        logs, np.concatenate([p[2] for p in parts]), tuple(sentence for p in parts for sentence in p[3])
+    )
+
+
+def _part(
+    model: EngineModel, flat: FloatArray, fuel: FloatArray
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], list[str]]:
+    """Logarithms (q, n), their slopes (q, inputs, n), and what became of each case."""
+    condition = Condition(**dict(zip(_FIELDS, flat[1:], strict=True)), fuel_temperature=fuel)
+    solution = solve(model, condition, set_by="mgt", target=flat[0])
+    solved = np.asarray(solution.solved)
+    found = sensitivities(solution, ("target", *_FIELDS), QUANTITIES)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        logs = np.where(solved, np.log(found.value), np.nan)
+    return logs, found.relative(), solved, [solution.sentence(i) for i in range(flat.shape[1])]
+
+
+def reference_curve(
+    data: EngineData, reference: Condition, rated_gas_temperature: float, low: float, high: float
+) -> ReferenceCurve:
+    """The model at the reference condition over measured gas temperature.
+
+    Parameters
+    ----------
+    data : EngineData
+        The type [-].
+    reference : Condition
+        Reference condition, floats [-].
+    rated_gas_temperature : float
+        MGT at which the setting s is 0 [K].
+    low, high : float
+        Range of MGT that will be asked for [K].
+
+    Returns
+    -------
+    ReferenceCurve
+        Only where the model runs; reaches a little beyond the range [-].
+    """
+    grid = np.linspace(low * (1.0 - _BEYOND), high * (1.0 + _BEYOND), _GRID)
+    logs, solved = _logs_at(EngineModel(data), reference, grid)
+    richer = replace(data.fuel, hydrogen_to_carbon=data.fuel.hydrogen_to_carbon + _HYDROGEN_STEP)
+    other, also = _logs_at(EngineModel(replace(data, fuel=richer)), reference, grid)
+    keep = solved & also
+    slopes = {q: (other[q] - logs[q])[keep] / _HYDROGEN_STEP for q in logs}
+    return ReferenceCurve(
+        grid[keep],
+        {q: y[keep] for q, y in logs.items()},
+        slopes,
+        reference.temperature,
+        rated_gas_temperature,
+    )
+
+
+def _logs_at(
+    model: EngineModel, reference: Condition, grid: FloatArray
+) -> tuple[dict[str, FloatArray], NDArray[np.bool_]]:
+    found = solve(model, reference, set_by="mgt", target=grid)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        logs = {q: np.log(np.asarray(getattr(found, q), dtype=float)) for q in QUANTITIES}
+    solved = np.asarray(found.solved) & np.isfinite(logs["power"])
+    return logs, solved
+
+
+def fuel_share(
+    curve: ReferenceCurve, quantity: str, gas_temperature: FloatArray, excess: FloatArray
+) -> FloatArray:
+    """What a fuel's hydrogen content changes in the model.
+
+    Parameters
+    ----------
+    curve : ReferenceCurve
+        The model at the reference condition [-].
+    quantity : str
+        Which quantity [-].
+    gas_temperature : array, shape (n,)
+        MGT of the points, carried to the reference inlet temperature [K].
+    excess : array, shape (n,)
+        Hydrogen to carbon ratio of the fuel less that of the model's fuel [-].
+
+    Returns
+    -------
+    array, shape (n,)
+        To be added to ln of the quantity [-].
+    """
+    slope = np.interp(gas_temperature, curve.gas_temperature, curve.hydrogen_slopes[quantity])
+    return np.asarray(slope * excess)
+
+
+def as_values(points: ModelPoints) -> ModelPoints:
+    """The points without their errors [unit of each field]."""
+    return ModelPoints(**{k: (v.v if isinstance(v, Dual) else v) for k, v in vars(points).items()})
