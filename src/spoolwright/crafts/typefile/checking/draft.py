@@ -103,9 +103,9 @@ def _match_keys(
     for key in raw:
         if key in fields:
             continue
-        near = nearest(key, [f for f in fields if f not in given])
+        near = nearest(key, list(fields))
         if near:
-            given[near] = key
+            given.setdefault(near, key)
             mend = f"Did you mean '{near}'?"
         else:
             mend = f"Known here: {listed(list(fields))}. Remove it, or write it as a comment."
