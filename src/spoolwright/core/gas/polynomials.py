@@ -104,9 +104,8 @@ def _summed(moles: dict[str, float]) -> tuple[float, list[Coefficients]]:
         [sum(n * GAS_CONSTANT * getattr(SPECIES[s], part)[i] for s, n in moles.items()) for i in range(9)]
         for part in ("low", "high")
     )
-    for coefficients, i in ((low, 7), (low, 8)):
-        coefficients[i] -= scalar(tuple(low), DATUM_TEMPERATURE, H if i == 7 else PHI)
     for i, quantity in ((7, H), (8, PHI)):
+        low[i] -= scalar(tuple(low), DATUM_TEMPERATURE, quantity)
         below, above = (scalar(tuple(c), SEGMENT_TEMPERATURE, quantity) for c in (low, high))
         high[i] += below - above
     return GAS_CONSTANT * sum(moles.values()), [tuple(low), tuple(high)]
