@@ -146,8 +146,9 @@ def pages() -> dict[str, str]:
 
 
 def stale(built: dict[str, str]) -> list[str]:
-    """Pages that are missing, differ, or have no package any more."""
-    present = {path.name: path.read_text(encoding="utf-8") for path in TARGET.glob("*.md")}
+    """Pages that are missing, differ, or have no package any more; pages written by hand are left alone."""
+    texts = {path.name: path.read_text(encoding="utf-8") for path in TARGET.glob("*.md")}
+    present = {name: text for name, text in texts.items() if name in built or text.startswith(NOTE)}
     return sorted(name for name in built.keys() | present.keys() if built.get(name) != present.get(name))
 
 
