@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from spoolwright.core.measurement.channel import FloatArray
-from spoolwright.core.numerics import Dual
+from spoolwright.core.numerics import Dual, log
 from spoolwright.core.reduction.estimate import ErrorBasis, Estimate
 from spoolwright.errors import InputError
 
-_HIGHEST_DEGREE = 2
-"""A performance curve between idle and take-off bends one way; a higher degree only follows scatter."""
+_CUBIC_FROM = 6
+"""Points apart from which a cubic is told; below, it would only follow scatter."""
 _APART = 0.02
 """Points nearer than this fraction of the whole span tell nothing of the curve's shape beyond one point."""
 _FLOOR = 1e-6
@@ -170,7 +170,7 @@ def fit_curve(x: Dual, y: Dual, basis: ErrorBasis, degree: int | None = None) ->
     basis : ErrorBasis
         The k errors [-].
     degree : int or None
-        Degree; None takes the highest that the points tell, at most 2 [-].
+        Degree; None takes 1 for two points apart, 2 from three, 3 from six [-].
 
     Returns
     -------
@@ -196,7 +196,7 @@ def fit_curve(x: Dual, y: Dual, basis: ErrorBasis, degree: int | None = None) ->
     JCGM 100:2008, H.3 (straight line by least squares), 5.2.2 (correlated inputs).
     """
     n = distinct_arguments(x.v)
-    chosen = min(_HIGHEST_DEGREE, n - 1) if degree is None else degree
+    chosen = min(3 if n >= _CUBIC_FROM else 2, n - 1) if degree is None else degree
     if chosen < 1 or chosen > n - 1:
         raise InputError(
             f"{n} point(s) apart do not carry a curve of degree {max(chosen, 1)}.",
@@ -236,3 +236,105 @@ def _effective_errors(x: Dual, y: Dual, t: FloatArray, coefficients: FloatArray,
     p = np.arange(1, coefficients.size)
     slope = (t[:, np.newaxis] ** (p - 1)) @ (p * coefficients[1:]) / half
     return np.asarray(y.d - slope * x.d)
+
+
+@dataclass(frozen=True)
+class PerformanceCurve:
+    """A curve between two positive quantities, fitted in their logarithms.
+
+    Parameters
+    ----------
+    fit : FittedCurve
+        Fit of ln y over ln x [-].
+    """
+
+    fit: FittedCurve
+
+    @property
+    def low(self) -> float:
+        """Smallest x of the points [unit of x]."""
+        return math.exp(self.fit.low)
+
+    @property
+    def high(self) -> float:
+        """Largest x of the points [unit of x]."""
+        return math.exp(self.fit.high)
+
+    def at(self, x: float) -> Estimate:
+        """The curve at x.
+
+        Parameters
+        ----------
+        x : float
+            Argument, taken as exact [unit of x].
+
+        Returns
+        -------
+        Estimate
+            Value with contributions [unit of y].
+        """
+        return _scaled(self.fit.at(math.log(x)))
+
+    def argument_at(self, y: float) -> Estimate:
+        """The argument at which the curve reaches y.
+
+        Parameters
+        ----------
+        y : float
+            Value, taken as exact [unit of y].
+
+        Returns
+        -------
+        Estimate
+            Argument with contributions; NaN where the curve does not reach y [unit of x].
+        """
+        return _scaled(self.fit.argument_at(math.log(y)))
+
+    def extrapolation(self, x: float) -> float:
+        """How far x lies beyond the points.
+
+        Parameters
+        ----------
+        x : float
+            Argument [unit of x].
+
+        Returns
+        -------
+        float
+            Distance to the nearest end as a fraction of the points' span; 0 between the points [-].
+        """
+        return self.fit.extrapolation(math.log(x))
+
+
+def _scaled(e: Estimate) -> Estimate:
+    v = math.exp(e.value)
+    return Estimate(v, e.contributions * v, e.basis, e.scatter_degrees_of_freedom)
+
+
+def performance_curve(x: Dual, y: Dual, basis: ErrorBasis) -> PerformanceCurve:
+    """Fit a performance curve to points.
+
+    Parameters
+    ----------
+    x, y : Dual over n points
+        Positive coordinates with contributions of shape (k, n) [unit of x, unit of y].
+    basis : ErrorBasis
+        The k errors [-].
+
+    Returns
+    -------
+    PerformanceCurve
+        Curve with contributions of every error [unit of y].
+
+    Raises
+    ------
+    InputError
+        When fewer than two points lie apart.
+
+    Notes
+    -----
+    In logarithms a free-turbine engine's curves (power, speed, temperature, fuel) are nearly parabolas:
+    between 60 and 114 % of take-off power of a generic model a quadratic misses them by less than 0.1 %, a
+    cubic by 0.01 %.
+    """
+    return PerformanceCurve(fit_curve(log(x), log(y), basis))
