@@ -1,4 +1,4 @@
-"""Figures as words: the value in its entered unit, as many digits as its uncertainty earns, second unit too."""
+"""Figures as words: the value in its entered unit, as many digits as its uncertainty earns, second unit."""
 
 from __future__ import annotations
 
