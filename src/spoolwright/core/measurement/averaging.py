@@ -118,7 +118,7 @@ def hold_mean(values: FloatArray, step: float = 1.0) -> HoldMean:
     number recorded: anticorrelated noise earns no credit.
 
     A line that exceeds three of its own standard uncertainties is a drift. The settled value may then lie
-    anywhere within its change over the hold, so change²/12 is added (rectangular). Resolution of a display is
+    anywhere within its change over the hold, so change²/12 is added (rectangular). Display resolution is
     not seen here; it belongs to the systematic parts.
 
     Valid for holds of at least about twenty correlation times; `resolved` tells where that fails.
@@ -126,7 +126,7 @@ def hold_mean(values: FloatArray, step: float = 1.0) -> HoldMean:
     References
     ----------
     Sokal, Monte Carlo Methods in Statistical Mechanics, in Functional Integration (Plenum 1997), section 3
-    (automatic windowing). Wolff, Comput. Phys. Commun. 156 (2004) 143, section 3 (variance of the windowed sum,
+    (windowing). Wolff, Comput. Phys. Commun. 156 (2004) 143, section 3 (variance of the windowed sum,
     bias from the fitted mean). Newey and West, Econometrica 55 (1987) 703 (regression under autocorrelation).
     JCGM 100:2008, 4.2.7 (autocorrelated observations), G.4.2 (degrees of freedom).
 

@@ -51,6 +51,9 @@ class SystematicBudget:
         contributions: FloatArray = self.offset + self.gain * values
         return contributions
 
+    def _flat_components(self, readings: FloatArray) -> FloatArray:
+        return self.components(readings).reshape(np.size(readings), len(self.sources))
+
     def covariance(self, readings: FloatArray) -> FloatArray:
         """Covariance of the systematic parts, between channels and between points.
 
@@ -64,7 +67,7 @@ class SystematicBudget:
         array, shape (N, N), N the number of readings
             Covariance of the readings in their flattened order [inner²].
         """
-        flat = self.components(readings).reshape(-1, len(self.sources))
+        flat = self._flat_components(readings)
         covariance: FloatArray = flat @ flat.T
         return covariance
 
@@ -111,7 +114,7 @@ class SystematicBudget:
             ErrorSource(f"scatter of {name}", "normal", float(nu))
             for name, nu in zip(names, freedom, strict=True)
         )
-        systematic = self.components(values).reshape(-1, len(self.sources))
+        systematic = self._flat_components(values)
         return InputQuantities(values.ravel(), np.hstack([systematic, np.diag(scatter)]), self.sources + own)
 
 

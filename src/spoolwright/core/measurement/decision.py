@@ -7,7 +7,7 @@ no prior changes it. Guard bands only move the acceptance limit inward.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -119,7 +119,7 @@ class ConformanceProbability:
 
 @dataclass(frozen=True)
 class Conformity:
-    """One reading against one limit.
+    """One reading against one limit: reading, probability of conformance and decision rule side by side.
 
     Parameters
     ----------
@@ -127,22 +127,44 @@ class Conformity:
         Limits of the approved document [inner].
     reading : float
         Measured value [inner].
-    reading_meets : bool
-        Whether the reading itself lies within the approved limits [-].
-    accepted : bool
-        Whether it also lies within the guarded acceptance limits; never true without `reading_meets` [-].
     probability : ConformanceProbability
         That the true value conforms [-].
     guard : GuardBand
-        The guard band applied [inner].
+        The guard band applied; none when left out: acceptance up to the limit [inner].
+    reading_meets : bool
+        Computed: whether the reading itself lies within the approved limits [-].
+    accepted : bool
+        Computed: whether it also lies within the guarded acceptance limits; never true without
+        `reading_meets` [-].
+
+    Notes
+    -----
+    The probability has no part in `reading_meets` or `accepted`.
+
+    References
+    ----------
+    JCGM 106:2012, 8.2 and 8.3.2.
+
+    Examples
+    --------
+    >>> limit = ToleranceInterval(lower=490.0)
+    >>> c = Conformity(limit, 509.7, conformance_probability(limit, 509.7, 8.6))
+    >>> c.reading_meets, round(c.probability.conforming, 3)
+    (True, 0.989)
     """
 
     tolerance: ToleranceInterval
     reading: float
-    reading_meets: bool
-    accepted: bool
     probability: ConformanceProbability
-    guard: GuardBand
+    guard: GuardBand = field(default_factory=GuardBand)
+    reading_meets: bool = field(init=False)
+    accepted: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        low, high = acceptance_interval(self.tolerance, self.guard)
+        meets = self.tolerance.holds(self.reading)
+        object.__setattr__(self, "reading_meets", meets)
+        object.__setattr__(self, "accepted", meets and bool(low <= self.reading <= high))
 
     @property
     def consumer_risk(self) -> float | None:
@@ -166,7 +188,7 @@ class Conformity:
 
     @property
     def priors(self) -> tuple[Prior, ...]:
-        """Every prior that went into this result, to be printed with it."""
+        """Every prior that went into this result, to be printed with it [-]."""
         used = (self.probability.prior, self.guard.prior)
         return tuple(dict.fromkeys(p for p in used if p is not None))
 
@@ -193,47 +215,6 @@ def acceptance_interval(tolerance: ToleranceInterval, guard: GuardBand) -> tuple
     JCGM 106:2012, 8.3.2.
     """
     return tolerance.lower + guard.width, tolerance.upper - guard.width
-
-
-def conformity(
-    tolerance: ToleranceInterval,
-    reading: float,
-    probability: ConformanceProbability,
-    guard: GuardBand | None = None,
-) -> Conformity:
-    """Put the reading, its probability of conformance and the decision rule side by side.
-
-    Parameters
-    ----------
-    tolerance : ToleranceInterval
-        Approved limits [inner].
-    reading : float
-        Measured value [inner].
-    probability : ConformanceProbability
-        For this reading and these limits [-].
-    guard : GuardBand, optional
-        Guard band; none when left out: acceptance up to the limit [inner].
-
-    Returns
-    -------
-    Conformity
-        The probability has no part in `reading_meets` or `accepted` [-].
-
-    References
-    ----------
-    JCGM 106:2012, 8.2 and 8.3.2.
-
-    Examples
-    --------
-    >>> limit = ToleranceInterval(lower=490.0)
-    >>> c = conformity(limit, 509.7, conformance_probability(limit, 509.7, 8.6))
-    >>> c.reading_meets, round(c.probability.conforming, 3)
-    (True, 0.989)
-    """
-    band = guard or GuardBand()
-    low, high = acceptance_interval(tolerance, band)
-    meets = tolerance.holds(reading)
-    return Conformity(tolerance, reading, meets, meets and bool(low <= reading <= high), probability, band)
 
 
 def conformance_probability(

@@ -87,7 +87,7 @@ class Validation:
 
     @property
     def passed(self) -> bool:
-        """Whether the law of propagation may be used here."""
+        """Whether the law of propagation may be used here [-]."""
         return self.difference_low <= self.tolerance and self.difference_high <= self.tolerance
 
 

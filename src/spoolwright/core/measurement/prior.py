@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 
 from spoolwright.core.measurement.channel import FloatArray
 from spoolwright.errors import InputError
 
-Family: TypeAlias = Literal["normal", "gamma", "rectangular"]
+Family: TypeAlias = Literal["normal", "lognormal", "gamma", "rectangular"]
 _PARAMETERS = {
     "normal": ("mean", "standard deviation"),
+    "lognormal": ("mean of the logarithm", "standard deviation of the logarithm"),
     "gamma": ("shape", "scale"),
     "rectangular": ("lower end", "upper end"),
 }
@@ -24,12 +25,12 @@ class Prior:
 
     Parameters
     ----------
-    family : {"normal", "gamma", "rectangular"}
+    family : {"normal", "lognormal", "gamma", "rectangular"}
         Kind of distribution [-].
     first : float
-        Mean, shape, or lower end [inner].
+        Mean, mean of the logarithm, shape, or lower end [inner].
     second : float
-        Standard deviation, scale, or upper end [inner].
+        Standard deviation, standard deviation of the logarithm, scale, or upper end [inner].
     source : str
         Where it comes from, for the page: which engines, how many, until when [-].
 
@@ -77,21 +78,6 @@ class Prior:
         names = _PARAMETERS.get(self.family, ("first", "second"))
         return f"{names[0]} {self.first:g}, {names[1]} {self.second:g}"
 
-    def density(self, values: FloatArray) -> FloatArray:
-        """Probability density.
-
-        Parameters
-        ----------
-        values : array
-            True values [inner].
-
-        Returns
-        -------
-        array
-            Density [1/inner].
-        """
-        return np.asarray(self._frozen().pdf(values), dtype=float)
-
     def probability_below(self, values: FloatArray) -> FloatArray:
         """Distribution function.
 
@@ -105,7 +91,22 @@ class Prior:
         array
             Probability of a smaller true value [-].
         """
-        return np.asarray(self._frozen().cdf(values), dtype=float)
+        return self._tail(np.asarray(values, dtype=float), upper=False)
+
+    def probability_above(self, values: FloatArray) -> FloatArray:
+        """Complement of the distribution function, with all its digits.
+
+        Parameters
+        ----------
+        values : array
+            True values [inner].
+
+        Returns
+        -------
+        array
+            Probability of a larger true value [-].
+        """
+        return self._tail(np.asarray(values, dtype=float), upper=True)
 
     def quantiles(self, probabilities: FloatArray) -> FloatArray:
         """Inverse of the distribution function.
@@ -120,13 +121,47 @@ class Prior:
         array
             True values [inner].
         """
-        return np.asarray(self._frozen().ppf(probabilities), dtype=float)
+        return self._quantile(np.asarray(probabilities, dtype=float), upper=False)
 
-    def _frozen(self) -> Any:
-        from scipy import stats
+    def upper_quantiles(self, probabilities: FloatArray) -> FloatArray:
+        """Inverse of the complement of the distribution function.
 
-        if self.family == "normal":
-            return stats.norm(self.first, self.second)
+        Parameters
+        ----------
+        probabilities : array
+            Probabilities of a larger true value [-].
+
+        Returns
+        -------
+        array
+            True values [inner].
+        """
+        return self._quantile(np.asarray(probabilities, dtype=float), upper=True)
+
+    def _tail(self, values: FloatArray, upper: bool) -> FloatArray:
+        from scipy.special import gammainc, gammaincc, ndtr
+
+        sign = -1.0 if upper else 1.0
+        if self.family == "rectangular":
+            part = np.clip((values - self.first) / (self.second - self.first), 0.0, 1.0)
+            return 1.0 - part if upper else part
         if self.family == "gamma":
-            return stats.gamma(self.first, scale=self.second)
-        return stats.uniform(self.first, self.second - self.first)
+            scaled = np.maximum(values, 0.0) / self.second
+            return np.asarray((gammaincc if upper else gammainc)(self.first, scaled), dtype=float)
+        if self.family == "lognormal":
+            with np.errstate(divide="ignore"):
+                values = np.log(np.maximum(values, 0.0))
+        return np.asarray(ndtr(sign * (values - self.first) / self.second), dtype=float)
+
+    def _quantile(self, probabilities: FloatArray, upper: bool) -> FloatArray:
+        from scipy.special import gammainccinv, gammaincinv, ndtri
+
+        sign = -1.0 if upper else 1.0
+        if self.family == "rectangular":
+            start = self.second if upper else self.first
+            return start + sign * probabilities * (self.second - self.first)
+        if self.family == "gamma":
+            inverse = gammainccinv if upper else gammaincinv
+            return np.asarray(self.second * inverse(self.first, probabilities), dtype=float)
+        values = np.asarray(self.first + sign * self.second * ndtri(probabilities), dtype=float)
+        return np.exp(values) if self.family == "lognormal" else values

@@ -20,9 +20,13 @@ from spoolwright.core.measurement.decision import (
 from spoolwright.core.measurement.prior import Prior
 from spoolwright.errors import RangeError
 
-_NODES = 48
-_TAIL = 1e-14
-"""Probability of the prior left out at either end of an integral."""
+_ABSCISSAE, _WEIGHTS = np.polynomial.legendre.leggauss(32)
+_STEPS = np.array([-32, -16, -8, -5, -3, -1.5, 0, 1.5, 3, 5, 8, 16, 32])
+"""Distances from a limit, in standard uncertainties, at which an integral is cut."""
+_DECADES = 10.0 ** np.arange(-30, 0)
+"""Tail probabilities of the prior at which an integral is cut."""
+_DISAGREEMENT = 1e-9
+"""A reading less probable than this under the prior is not combined with it."""
 
 
 @dataclass(frozen=True)
@@ -94,8 +98,8 @@ def global_risks(
 
     Notes
     -----
-    Gauss-Legendre quadrature between the tolerance limits, the acceptance limits and steps of the measuring
-    system's width; absolute error below 1e-10 for the priors offered.
+    Gauss-Legendre quadrature over the prior's probability, cut at the limits and at steps of the meter's
+    width; absolute error below 1e-10.
 
     References
     ----------
@@ -164,7 +168,8 @@ def conformance_probability_with_prior(
     Raises
     ------
     RangeError
-        When the standard uncertainty is not positive, or the reading and the prior exclude each other.
+        When the standard uncertainty is not positive, or the reading and the prior exclude each other: under
+        the prior a reading so far out has a probability below 1e-9.
 
     References
     ----------
@@ -176,22 +181,22 @@ def conformance_probability_with_prior(
     def likelihood(truth: FloatArray) -> FloatArray:
         return _standard_density((reading - truth) / u, degrees_of_freedom)
 
+    def predicted_below(truth: FloatArray) -> FloatArray:
+        return standard_cdf((reading - truth) / u, degrees_of_freedom)
+
+    everything = (-math.inf, math.inf)
     marks = [tolerance.lower, tolerance.upper, reading]
-    pieces = [
-        _expectation(likelihood, prior, *side, marks, u)
-        for side in (
-            (-math.inf, tolerance.lower),
-            (tolerance.lower, tolerance.upper),
-            (tolerance.upper, math.inf),
-        )
-    ]
-    total = sum(pieces)
-    if not total > 1e-290:
+    predicted = _expectation(predicted_below, prior, *everything, marks, u)
+    if not _DISAGREEMENT < predicted < 1.0 - _DISAGREEMENT:
         raise RangeError(
             f"the reading {reading} and the prior ({prior}) exclude each other.",
             mend="Doubt the reading first, then the prior.",
         )
-    return ConformanceProbability(pieces[1] / total, (pieces[0] + pieces[2]) / total, "prior", prior=prior)
+    inside = _expectation(likelihood, prior, tolerance.lower, tolerance.upper, marks, u)
+    below = _expectation(likelihood, prior, -math.inf, tolerance.lower, marks, u)
+    above = _expectation(likelihood, prior, tolerance.upper, math.inf, marks, u)
+    total = inside + below + above
+    return ConformanceProbability(inside / total, (below + above) / total, "prior", prior=prior)
 
 
 def guard_for_specific_risk(
@@ -374,20 +379,20 @@ def _expectation(
     marks: list[float],
     width: float,
 ) -> float:
-    """Integral of function times prior density from start to stop."""
-    ends = prior.quantiles(np.array([_TAIL, 1.0 - _TAIL]))
-    low, high = max(start, float(ends[0])), min(stop, float(ends[1]))
-    if not low < high:
-        return 0.0
-    steps = np.array([-32, -16, -8, -5, -3, -1.5, 0, 1.5, 3, 5, 8, 16, 32]) * width
-    local = (np.array([m for m in marks if math.isfinite(m)])[:, np.newaxis] + steps).ravel()
-    spread = prior.quantiles(
-        np.array([1e-10, 1e-6, 1e-3, 0.05, 0.25, 0.5, 0.75, 0.95, 0.999, 1 - 1e-6, 1 - 1e-10])
-    )
-    cuts = np.concatenate([[low, high], local, spread])
-    edges = np.unique(cuts[(cuts >= low) & (cuts <= high)])
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-    half = 0.5 * np.diff(edges)[:, np.newaxis]
-    points = edges[:-1, np.newaxis] + half * (1.0 + nodes)
-    values = function(points) * prior.density(points)
-    return float(np.sum(half * weights * values))
+    """Mean of a function of the true value over the prior, counted from start to stop only.
+
+    Integrated over probability, from either tail to the median, so that no density has to be finite.
+    """
+    near = (np.array([m for m in marks if math.isfinite(m)])[:, np.newaxis] + _STEPS * width).ravel()
+    ends = np.array([start, stop])
+    below, above = prior.probability_below(ends), prior.probability_above(ends)
+    lower = (float(below[0]), min(float(below[1]), 0.5), prior.probability_below(near), prior.quantiles)
+    upper = (float(above[1]), min(float(above[0]), 0.5), prior.probability_above(near), prior.upper_quantiles)
+    total = 0.0
+    for low, high, cuts, truth in (lower, upper):
+        edges = np.concatenate([[low, high], cuts, _DECADES])
+        edges = np.unique(edges[(edges >= low) & (edges <= high)])
+        half = 0.5 * np.diff(edges)[:, np.newaxis]
+        values = function(truth(edges[:-1, np.newaxis] + half * (1.0 + _ABSCISSAE)))
+        total += float(np.sum(half * _WEIGHTS * values))
+    return total
