@@ -47,7 +47,7 @@ def _gauge_block(x):
 def _gauge_block_exact():
     """u and distribution function about 838 nm from the characteristic function (Gil-Pelaez).
 
-    The length that multiplies the thermal terms is taken as its estimate: its own spread changes them by 5e-7.
+    The length that multiplies the thermal terms is taken as its estimate: its spread changes them by 5e-7.
     """
     length = 50_000_623.0
     nodes, weights = np.polynomial.legendre.leggauss(80)
