@@ -88,25 +88,29 @@ def _waves(waves: tuple[tuple[float, float, float], ...], time: FloatArray) -> F
     return total
 
 
-def saturation_pressure(temperature: float) -> float:
-    """Vapour pressure over water [Pa] at a temperature [K] (Hyland and Wexler 1983, ASHRAE Handbook 2017,
-    1.6).
-    """
-    t = temperature
+def saturation_pressure(temperature: FloatArray | float) -> FloatArray:
+    """Vapour pressure over water [Pa] at a temperature [K] (Hyland and Wexler; ASHRAE Handbook 2017, 1.6)."""
+    t = np.asarray(temperature, dtype=float)
     powers = 1.3914993 - 4.8640239e-2 * t + 4.1764768e-5 * t * t - 1.4452093e-8 * t**3
-    return math.exp(-5.8002206e3 / t + powers + 6.5459673 * math.log(t))
+    return np.asarray(np.exp(-5.8002206e3 / t + powers + 6.5459673 * np.log(t)))
 
 
 def humidity_ratio(relative_humidity: float, temperature: float, pressure: float) -> float:
     """Mass of vapour per mass of dry air [kg/kg] (ASHRAE Handbook 2017, 1.20)."""
-    vapour = relative_humidity * saturation_pressure(temperature)
+    vapour = relative_humidity * float(saturation_pressure(temperature))
     return 0.621945 * vapour / (pressure - vapour)
 
 
 def relative_humidity(ratio: float, temperature: FloatArray, pressure: FloatArray) -> FloatArray:
     """Relative humidity over water [-] of air with this humidity ratio."""
-    saturated = np.array([saturation_pressure(float(t)) for t in np.atleast_1d(temperature)])
-    return np.asarray(ratio * pressure / (0.621945 + ratio) / saturated.reshape(np.shape(temperature)))
+    return np.asarray(ratio * pressure / (0.621945 + ratio) / saturation_pressure(temperature))
+
+
+def dew_point(ratio: float, pressure: FloatArray) -> FloatArray:
+    """Dew point over water [K] of air with this humidity ratio."""
+    temperatures = np.linspace(213.15, 333.15, 2401)
+    vapour = ratio * pressure / (0.621945 + ratio)
+    return np.asarray(np.interp(np.log(vapour), np.log(saturation_pressure(temperatures)), temperatures))
 
 
 def drawn_weather(ambient: Ambient, generator: Generator) -> Weather:

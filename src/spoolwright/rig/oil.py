@@ -93,15 +93,18 @@ class OilSystem:
         return np.asarray(self.quantity - used - in_lines + expansion)
 
 
-def drawn_oil(known: TypeFile, generator: Generator) -> OilSystem:
-    """Oil system of one engine: relief valve amid the type's limits at full speed, usual temperatures."""
+def drawn_oil(known: TypeFile, relief: float, loss: float, generator: Generator) -> OilSystem:
+    """Oil system of one engine: relief valve amid the type's limits at full speed, usual temperatures.
+
+    `relief` multiplies the valve's setting, `loss` adds to the consumption [m3/s].
+    """
     g = generator
     return OilSystem(
-        pressure=_amid_limits(known) * (1.0 + 0.02 * g.standard_normal()),
+        pressure=_amid_limits(known) * (1.0 + 0.02 * g.standard_normal()) * relief,
         rise=(36.0 + 2.0 * g.standard_normal(), 32.0 + 3.0 * g.standard_normal()),
         time_constant=150.0 * math.exp(0.08 * g.standard_normal()),
         quantity=(7.0 + 0.15 * g.standard_normal()) * 1e-3,
-        consumption=0.05e-3 / 3600.0 * math.exp(0.35 * g.standard_normal()),
+        consumption=0.05e-3 / 3600.0 * math.exp(0.35 * g.standard_normal()) + loss,
         filter_drop=40e3 * math.exp(0.2 * g.standard_normal()),
     )
 
