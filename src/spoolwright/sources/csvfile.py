@@ -16,7 +16,6 @@ from spoolwright.sources.limits import Limits
 from spoolwright.sources.loaded import Loaded, Task, header_facts
 from spoolwright.sources.notes import Notes, shown
 
-_BLOCK: Final = 4 * 2**20
 _TOLD_ROWS: Final = 3
 
 
@@ -145,7 +144,10 @@ def _batches(
                 file,
                 # On one thread the parser knows row numbers; the streaming reader is no slower for it.
                 csv.ReadOptions(
-                    use_threads=False, block_size=_BLOCK, column_names=names, encoding=dialect.encoding
+                    use_threads=False,
+                    block_size=task.limits.line_bytes,
+                    column_names=names,
+                    encoding=dialect.encoding,
                 ),
                 csv.ParseOptions(
                     delimiter=dialect.delimiter,
@@ -172,7 +174,9 @@ def _told(error: Exception, task: Task, odd_rows: _OddRows) -> Exception:
     if text.startswith("In CSV column"):
         return _NotUtf8() if text.endswith("invalid UTF8 data") else _NotAllNumbers()
     if text.startswith("straddling"):
-        return InputError(f"a line is longer than {_BLOCK} bytes.", mend="Check that it is a recording.")
+        return InputError(
+            f"a line is longer than {task.limits.line_bytes} bytes.", mend="Check that it is a recording."
+        )
     if odd_rows.count > task.limits.odd_rows:
         return InputError(
             f"more than {task.limits.odd_rows} rows do not have the header's fields: {odd_rows.told[0]}.",

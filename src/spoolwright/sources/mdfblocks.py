@@ -1,13 +1,13 @@
 """A first walk over the blocks of an MDF4 file, before the library that reads it follows their links.
 
-The file is a graph of blocks. A damaged or hostile one may link in a circle, into itself, or promise data that
-is not there; the library would follow without end or fill the memory. This walk refuses such a file in bounded
-time.
+The file is a graph of blocks. A damaged or hostile one may link in a circle, into itself, or promise data
+that is not there; the library would follow without end or fill the memory. This walk refuses such a file in
+bounded time.
 
 References
 ----------
-ASAM MDF 4.1, block structure: every block begins with `##` and two letters, four bytes kept free, its length, its
-number of links, then the links, each an offset from the start of the file.
+ASAM MDF 4.1, block structure: every block begins with `##` and two letters, four bytes kept free, its length,
+its number of links, then the links, each an offset from the start of the file.
 """
 
 from __future__ import annotations

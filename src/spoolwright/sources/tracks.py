@@ -27,8 +27,8 @@ class Track:
 def join_tracks(tracks: list[Track], task: Task, time: TimeBase, facts: dict[str, str]) -> Loaded:
     """All tracks on the clock of the one with the most rows.
 
-    A sample of another track goes to the row nearest in time if that is within half a step, else it is left out
-    and counted; rows without a sample stay NaN. Nothing is interpolated.
+    A sample of another track goes to the row nearest in time if that is within half a step, else it is left
+    out and counted; rows without a sample stay NaN. Nothing is interpolated.
     """
     tracks = [track for track in tracks if track.taken and track.seconds.size]
     if not tracks:
