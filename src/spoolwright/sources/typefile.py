@@ -23,6 +23,9 @@ LARGEST_FILE = 5_000_000
 """Bytes. A hand-written file is a hundredth of it."""
 
 
+_LONGEST_TEXT = 400
+
+
 @dataclass(frozen=True)
 class LoadedType:
     """A type file without mistakes.
@@ -116,10 +119,18 @@ def _syntax_problem(error: tomllib.TOMLDecodeError, text: str, path: Path) -> Pr
     return Problem(path.name, line, "syntax", f"{told or error}.", mend)
 
 
+def _clean(text: str) -> str:
+    """What came from the file, short and without control characters."""
+    shown = text if len(text) <= _LONGEST_TEXT else text[:_LONGEST_TEXT] + "…"
+    return "".join(c if c.isprintable() else "?" for c in shown)
+
+
 def _problems(mistakes: list[Mistake], text: str, path: Path) -> list[Problem]:
     lines = line_numbers(text)
     problems = [
-        Problem(path.name, line_of(m.path, lines), path_text(m.path) or "file", m.what, m.mend)
+        Problem(
+            path.name, line_of(m.path, lines), _clean(path_text(m.path)) or "file", _clean(m.what), m.mend
+        )
         for m in mistakes
     ]
     return sorted(problems, key=lambda p: p.line or 0)

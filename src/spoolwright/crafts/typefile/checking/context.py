@@ -40,9 +40,9 @@ class Context:
 
     @cached_property
     def steady(self) -> SteadyRule | None:
-        """The steadiness rule, when nothing is missing in it."""
-        whole = self.draft.whole(SteadyRule)
-        return whole[0][1] if whole else None
+        """The steadiness rule."""
+        found = self.draft.of(SteadyRule)
+        return found[0][1] if found else None
 
     def dimension(self, quantity: str) -> str | None:
         """Dimension of a channel or derived quantity; None when neither is known."""

@@ -15,7 +15,15 @@ from typing import Annotated, Any, TypeVar
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from spoolwright.crafts.typefile.base import Record
-from spoolwright.crafts.typefile.checking.mistake import Mistake, Path, listed, nearest
+from spoolwright.crafts.typefile.checking.mistake import (
+    MOST_ELEMENTS,
+    MOST_MISTAKES,
+    Mistake,
+    Path,
+    TooManyMistakes,
+    listed,
+    nearest,
+)
 from spoolwright.crafts.typefile.checking.wording import explain
 from spoolwright.crafts.typefile.model import TypeFile
 
@@ -55,14 +63,19 @@ def read_draft(raw: dict[str, Any]) -> tuple[Draft, list[Mistake]]:
     """All records of a raw type file and the mistakes of their shape."""
     draft = Draft()
     mistakes: list[Mistake] = []
-    values = _read_fields(TypeFile, raw, (), draft, mistakes)
-    draft.top = values
+    try:
+        draft.top = _read_fields(TypeFile, raw, (), draft, mistakes)
+    except TooManyMistakes:
+        what = f"more than {MOST_MISTAKES} mistakes: reading stopped here."
+        return Draft(), [*mistakes, Mistake((), what, "Is this a type file? Mend these first.")]
     return draft, mistakes
 
 
 def _read_record(
     kind: type[Record], raw: Any, path: Path, draft: Draft, mistakes: list[Mistake]
 ) -> Record | None:
+    if len(mistakes) > MOST_MISTAKES:
+        raise TooManyMistakes
     if not isinstance(raw, dict):
         fields = listed(list(kind.model_fields))
         mistakes.append(Mistake(path, f"expected a table, found {_shown(raw)}.", f"Its keys are: {fields}."))
@@ -103,6 +116,8 @@ def _match_keys(
     for key in raw:
         if key in fields:
             continue
+        if len(mistakes) > MOST_MISTAKES:
+            raise TooManyMistakes
         near = nearest(key, list(fields))
         if near:
             given.setdefault(near, key)
@@ -126,6 +141,10 @@ def _read_value(
         how = f"Write [[{path[-1]}]] above it." if len(path) == 1 else "Put it in square brackets: [ { … } ]."
         mistakes.append(Mistake(path, f"expected a list of tables, found {_shown(raw)}.", how))
         return None
+    if len(raw) > MOST_ELEMENTS:
+        what = f"a list of {len(raw)} elements; {MOST_ELEMENTS} are the most that is read."
+        mistakes.append(Mistake(path, what, "Give a type file."))
+        return ()
     if not raw and any(getattr(m, "min_length", 0) for m in info.metadata):
         mistakes.append(Mistake(path, f"'{name}' is empty.", _how_to_give(name, info)))
     read = (_read_record(element, r, (*path, i), draft, mistakes) for i, r in enumerate(raw))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations, pairwise
+from itertools import pairwise
 
 from spoolwright.crafts.typefile.base import Amount, Condition
 from spoolwright.crafts.typefile.checking.context import Context, find_unit, inner
@@ -20,7 +20,7 @@ def limit_shape(ctx: Context, path: Path, limit: Limit) -> Iterator[Mistake]:
     if limit.value is None and limit.curve is None and not limit.time_at:
         yield Mistake(path, "the limit has no figure.", "Give value, curve or time_at.")
     if limit.value is not None and limit.curve is not None:
-        yield Mistake((*path, "curve"), "the limit has both a value and a curve.", "Keep the one that holds.")
+        yield Mistake((*path, "value"), "the limit has both a value and a curve.", "Keep the one that holds.")
     if limit.regime == "rating" and limit.rating is None:
         yield Mistake(path, "a limit of regime 'rating' names no rating.", 'Add rating = "…".')
     if limit.regime != "rating" and limit.rating is not None:
@@ -137,20 +137,25 @@ def _nominal(rating: Rating, quantity: str) -> Amount | None:
 
 
 def contradictions(ctx: Context) -> Iterator[Mistake]:
-    """No greatest value lies below a least value where both hold."""
-    for (p, a), (q, b) in combinations(ctx.draft.whole(Limit), 2):
-        if a.quantity == b.quantity and a.bound != b.bound and _both_hold(a, b):
-            top, bottom = (a, b) if a.bound == "max" else (b, a)
-            at = _crossing(ctx, top, bottom)
-            if at is not None:
-                first = p if q > p else q
-                what = f"contradicts limit '{(a if first == p else b).id}': {at}."
-                yield Mistake(
-                    (*max(p, q), "bound"), what, "Check both figures, their units and their windows."
-                )
-        elif _same_claim(a, b):
-            what = f"states again what limit '{a.id}' states."
-            yield Mistake(q, what, "Remove one, or tell them apart by regime, window, set or figure.")
+    """No greatest value lies below a least value where both hold, and nothing is stated twice."""
+    by_quantity: dict[str, list[tuple[Path, Limit]]] = {}
+    for path, limit in ctx.draft.whole(Limit):
+        for earlier_path, earlier in by_quantity.setdefault(limit.quantity, []):
+            yield from _against(earlier_path, earlier, path, limit)
+        by_quantity[limit.quantity].append((path, limit))
+
+
+def _against(earlier_path: Path, earlier: Limit, path: Path, limit: Limit) -> Iterator[Mistake]:
+    if earlier.bound != limit.bound and _both_hold(earlier, limit):
+        top, bottom = (earlier, limit) if earlier.bound == "max" else (limit, earlier)
+        where = _crossing(top, bottom)
+        if where is not None:
+            figure = "curve" if limit.curve else "value"
+            what = f"contradicts limit '{earlier.id}': {where}."
+            yield Mistake((*path, figure), what, "Check figures, units and windows of both.")
+    elif earlier.bound == limit.bound and _same_claim(earlier, limit):
+        what = f"states again what limit '{earlier.id}' states."
+        yield Mistake(path, what, "Remove one, or tell them apart by regime, window, set or figure.")
 
 
 def _both_hold(a: Limit, b: Limit) -> bool:
@@ -180,7 +185,7 @@ def _end(value: float | None, unit: str, open_end: float) -> float:
     return open_end if found is None else found
 
 
-def _crossing(ctx: Context, top: Limit, bottom: Limit) -> str | None:
+def _crossing(top: Limit, bottom: Limit) -> str | None:
     """Where a max lies below a min, in words; None when nowhere."""
     shared = top.curve and bottom.curve and top.curve.of == bottom.curve.of
     if top.curve and bottom.curve and not shared:

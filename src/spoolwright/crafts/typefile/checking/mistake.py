@@ -5,6 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+MOST_MISTAKES = 500
+"""After so many, reading stops: the file is something else, or hostile."""
+MOST_ELEMENTS = 2000
+"""Of one list. No type has so many channels, limits or corners of a curve."""
+
 Path = tuple[str | int, ...]
 """Keys and indices from the top of the file down to the value."""
 
@@ -18,6 +23,10 @@ class Mistake:
     mend: str
 
 
+class TooManyMistakes(Exception):
+    """So many mistakes that going on helps nobody."""
+
+
 def path_text(path: Path) -> str:
     """A path as people read it: channel[3].range."""
     text = "".join(f"[{p + 1}]" if isinstance(p, int) else f".{p}" for p in path)
@@ -26,7 +35,7 @@ def path_text(path: Path) -> str:
 
 def nearest(word: str, known: list[str] | tuple[str, ...] | set[str]) -> str:
     """The known word closest to this one; empty when none is close."""
-    found = get_close_matches(word, sorted(known), n=1, cutoff=0.6)
+    found = get_close_matches(word[:60], sorted(known), n=1, cutoff=0.6)
     return found[0] if found else ""
 
 

@@ -60,24 +60,27 @@ def corrected_target(ctx: Context, path: Path, item: ScheduleItem) -> Iterator[M
         )
 
 
-def hold_times(ctx: Context, path: Path, item: ScheduleItem) -> Iterator[Mistake]:
-    """A hold is long enough to count as a point and no longer than its rating allows."""
-    rule, rating = ctx.steady, ctx.ratings.get(item.rating or "")
+def hold_can_count(ctx: Context, path: Path, item: ScheduleItem) -> Iterator[Mistake]:
+    """A hold is long enough to count as a point."""
     if item.kind != "hold":
         return
-    place = (*path, "at_least_s")
-    if rule is None:
-        mend = "Add a [steady] table: settle_s, window_s, criteria, source."
-        yield Mistake(path, f"hold '{item.id}' can never count: nothing tells when a hold is steady.", mend)
-    elif item.at_least_s < rule.settle_s + rule.window_s:
-        need = rule.settle_s + rule.window_s
-        what = (
-            f"a hold of {item.at_least_s:g} s is too short to count: settling and averaging take {need:g} s."
-        )
-        yield Mistake(place, what, "Hold longer, or correct [steady].")
-    if rating is not None and rating.time_limit_s is not None and item.at_least_s > rating.time_limit_s:
-        what = f"the hold lasts {item.at_least_s:g} s, rating '{rating.id}' allows {rating.time_limit_s:g} s."
-        yield Mistake(place, what, "Shorten the hold, or correct the rating's time limit.")
+    if ctx.steady is None:
+        what = f"hold '{item.id}' can never count: nothing tells when a hold is steady."
+        yield Mistake(path, what, "Add a [steady] table: settle_s, window_s, criteria, source.")
+        return
+    need = ctx.steady.settle_s + ctx.steady.window_s
+    if item.at_least_s < need:
+        what = f"{item.at_least_s:g} s are too short to count: settling and averaging take {need:g} s."
+        yield Mistake((*path, "at_least_s"), what, "Hold longer, or correct [steady].")
+
+
+def hold_within_rating(ctx: Context, path: Path, item: ScheduleItem) -> Iterator[Mistake]:
+    """A hold is no longer than its rating allows."""
+    rating = ctx.ratings.get(item.rating or "")
+    allowed = rating.time_limit_s if rating is not None else None
+    if item.kind == "hold" and rating is not None and allowed is not None and item.at_least_s > allowed:
+        what = f"the hold lasts {item.at_least_s:g} s, rating '{rating.id}' allows {allowed:g} s."
+        yield Mistake((*path, "at_least_s"), what, "Shorten the hold, or correct the rating's time limit.")
 
 
 def rating_shown(ctx: Context) -> Iterator[Mistake]:
@@ -126,12 +129,11 @@ def gate_can_hold(ctx: Context, path: Path, gate: Gate) -> Iterator[Mistake]:
 
 def law_exponents(ctx: Context, path: Path, law: CorrectionLaw) -> Iterator[Mistake]:
     """Exponents are of the size that similarity gives."""
-    for name, low, high in (("theta_exponent", -0.5, 1.5), ("delta_exponent", -0.5, 1.5)):
+    for name in ("theta_exponent", "delta_exponent"):
         x = getattr(law, name)
-        if not low <= x <= high:
-            yield Mistake(
-                (*path, name), f"{x:g} is no exponent of similarity.", f"Between {low:g} and {high:g}."
-            )
+        if not -0.5 <= x <= 1.5:
+            what = f"{x:g} is not of the size that similarity gives."
+            yield Mistake((*path, name), what, "Exponents lie between -0.5 and 1.5.")
 
 
 def reference_losses(ctx: Context, path: Path, c: Correction) -> Iterator[Mistake]:
