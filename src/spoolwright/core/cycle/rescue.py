@@ -1,8 +1,8 @@
 """For a case that Newton's method lost: follow its own operating line from the reference speed to the target.
 
-The line is followed in corrected gas generator speed, along which every quantity is single-valued, until the
-target is passed (then Newton's method starts next to it) or the line ends (then the case is infeasible). Bounds
-are looked at in the end only: a line may run through surge where the handling bleed shuts, and come back.
+The line is followed in corrected gas generator speed, along which every quantity is single-valued, until
+the target is passed (then Newton's method starts next to it) or the line ends (then the case is infeasible).
+Bounds are looked at in the end only: a line may run through surge where the bleed shuts, and come back.
 """
 
 from __future__ import annotations

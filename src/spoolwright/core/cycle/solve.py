@@ -120,8 +120,8 @@ def _doubtful(set_by: SetBy, status: NDArray[np.intp]) -> NDArray[np.bool_]:
     the temperatures have a minimum near idle, and a second point.
     """
     if set_by in ("mgt", "turbine_inlet_temperature"):
-        return status != Status.SOLVED
-    return (status == Status.NOT_CONVERGED) | (status == Status.BELOW_SPEED)
+        return np.asarray(status != Status.SOLVED)
+    return np.isin(status, (Status.NOT_CONVERGED, Status.BELOW_SPEED))
 
 
 def _values(cases: Cases, x: FloatArray, inlet: Inlet) -> dict[str, FloatArray]:
