@@ -127,7 +127,11 @@ def namespace(x: Number) -> Any:
 
 def is_foreign(*xs: Number) -> bool:
     """Whether any of xs is an array of a library other than NumPy (it then differentiates by itself) [-]."""
-    return any(namespace(x) is not np for x in xs)
+    for x in xs:
+        kind = type(x)
+        if kind is not float and kind is not np.ndarray and namespace(x) is not np:
+            return True
+    return False
 
 
 def exp(x: Number) -> Number:
