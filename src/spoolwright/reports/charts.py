@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
 from functools import cache
 from importlib.resources import as_file, files
@@ -68,7 +69,7 @@ def _svg(figure: Any) -> str:
     figure.savefig(out, format="svg", metadata={"Date": None})
     _pyplot().close(figure)
     text = out.getvalue()
-    return text[text.index("<svg") :]
+    return re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
 
 
 def curve_svg(curve: Curve, x_name: str, y_name: str, *, width: float = 4.6, height: float = 3.0) -> str:
