@@ -2,7 +2,8 @@
 
 References
 ----------
-ISO 2533:1975 and ICAO Doc 7488, 3rd ed. (1993): constants of table A, equations of chapter 2.
+ISO 2533:1975 and ICAO Doc 7488, 3rd ed. (1993): constants and equations of chapter 2. As in their tables the
+layer above 11 km starts from 22632.0 Pa, rounded; the pressure has a step of 2e-6 of itself there.
 """
 
 from __future__ import annotations
@@ -30,7 +31,9 @@ _LAPSE: Final = -0.0065  # K/m, below the tropopause
 _TROPOPAUSE: Final = 11000.0
 _EXPONENT: Final = -GRAVITY / (_LAPSE * GAS_CONSTANT)
 _STRATOSPHERE: Final = STANDARD_TEMPERATURE + _LAPSE * _TROPOPAUSE
-_TROPOPAUSE_RATIO: Final = (_STRATOSPHERE / STANDARD_TEMPERATURE) ** _EXPONENT
+_TROPOPAUSE_RATIO: Final = (
+    22632.0 / STANDARD_PRESSURE
+)  # the standard's tables start this layer from the rounded value
 _SCALE_HEIGHT: Final = GAS_CONSTANT * _STRATOSPHERE / GRAVITY
 
 
@@ -79,7 +82,7 @@ def standard_temperature(height: Number) -> Number:
         Temperature [K].
     """
     falling = STANDARD_TEMPERATURE + _LAPSE * height
-    return where(value(height) < _TROPOPAUSE, falling, _STRATOSPHERE + 0.0 * height)
+    return where(value(height) <= _TROPOPAUSE, falling, _STRATOSPHERE + 0.0 * height)
 
 
 def standard_pressure(height: Number) -> Number:
@@ -97,7 +100,7 @@ def standard_pressure(height: Number) -> Number:
     """
     below = exp(_EXPONENT * log(1.0 + _LAPSE / STANDARD_TEMPERATURE * height))
     above = _TROPOPAUSE_RATIO * exp((_TROPOPAUSE - height) / _SCALE_HEIGHT)
-    return STANDARD_PRESSURE * where(value(height) < _TROPOPAUSE, below, above)
+    return STANDARD_PRESSURE * where(value(height) <= _TROPOPAUSE, below, above)
 
 
 def pressure_altitude(pressure: Number) -> Number:

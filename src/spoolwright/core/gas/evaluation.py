@@ -143,6 +143,9 @@ def properties(tab: Tables, quantities: tuple[int, ...], T: Number, far: Number,
     """
     if is_foreign(T, far, war):
         return poly.foreign(tab, T, far, war, quantities)
+    if _is_scalar(T, far, war):
+        c = combined(tab, T > SEGMENT_TEMPERATURE, far, war)
+        return [poly.scalar(c, float(T), q) for q in quantities]
     wanted = (CP, *(q for q in quantities if q != CP))
     if isinstance(T, Dual) and CP in quantities:
         wanted = (*wanted, SLOPE)

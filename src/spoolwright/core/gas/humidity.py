@@ -198,9 +198,11 @@ def _adiabatic_ratio(wet_bulb: Number, T: Number, pressure: Number, surface: Sur
     """Energy balance of adiabatic saturation, over one surface whatever the temperature."""
     t, w = T - ZERO_CELSIUS, wet_bulb - ZERO_CELSIUS
     saturated = humidity_ratio(saturated_vapour_pressure(wet_bulb, pressure, surface, real), pressure)
-    if surface == "ice":
-        return ((2830.0 - 0.24 * w) * saturated - 1.006 * (t - w)) / (2830.0 + 1.86 * t - 2.1 * w)
-    return ((2501.0 - 2.326 * w) * saturated - 1.006 * (t - w)) / (2501.0 + 1.86 * t - 4.186 * w)
+    if surface == "water":
+        return ((2501.0 - 2.326 * w) * saturated - 1.006 * (t - w)) / (2501.0 + 1.86 * t - 4.186 * w)
+    # heat of sublimation at 0 degC, kJ/kg: 2501 + 333.4; the Handbook rounds it
+    heat = 2834.4 if real else 2830.0
+    return ((heat - 0.24 * w) * saturated - 1.006 * (t - w)) / (heat + 1.86 * t - 2.1 * w)
 
 
 def relative_humidity(
