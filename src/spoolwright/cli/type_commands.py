@@ -63,9 +63,10 @@ def _print_problems(error: TypeFileError, file: Path, console: Console) -> None:
     from rich.text import Text
 
     count = len(error.problems)
-    console.print(Text(f"{file}: {count} mistake{'s' if count != 1 else ''}\n", style="bold"))
+    head = Text(f"{file}: {count} mistake{'s' if count != 1 else ''}\n", style="bold")
+    console.print(head, soft_wrap=True)
     for p in error.problems:
-        console.print(Text.assemble((f"line {p.line or '?'}", "bold"), f"  {p.where}"))
+        console.print(Text.assemble((f"line {p.line or '?'}", "bold"), f"  {p.where}"), soft_wrap=True)
         console.print(Padding(Text(p.what), (0, 0, 0, 4)))
         if p.mend:
             console.print(Padding(Text(p.mend, style="dim"), (0, 0, 1, 4)))

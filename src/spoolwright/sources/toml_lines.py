@@ -85,6 +85,7 @@ class _Scanner:
         path: Path = ()
         for part in parents:
             path = self._inside((*path, part))
+            self._mark(path, start)
         path = (*path, last)
         if array:
             self.counts[path] = self.counts.get(path, 0) + 1

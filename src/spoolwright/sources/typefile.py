@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
@@ -24,6 +25,11 @@ LARGEST_FILE = 5_000_000
 
 
 _LONGEST_TEXT = 400
+_DEEPEST_KEY = 200
+"""Dots in one key. The parser's time grows with their square."""
+_KEY_ENDS = re.compile(r"[,=\[\]{}\n]")
+_TOO_DEEP = "lists or tables are nested too deep to be a type file."
+_GIVE_TOML = "Give a type file in TOML."
 
 
 @dataclass(frozen=True)
@@ -84,7 +90,7 @@ def _read(path: Path) -> bytes:
         ) from e
     if len(data) > LARGEST_FILE:
         what = f"the file is larger than {LARGEST_FILE / 1e6:g} MB; no type file is."
-        raise InputError(what, where=str(path), mend="Give a type file in TOML.")
+        raise InputError(what, where=str(path), mend=_GIVE_TOML)
     return data
 
 
@@ -98,13 +104,14 @@ def _decode(data: bytes, path: Path) -> str:
 
 
 def _parse(text: str, path: Path) -> dict[str, Any]:
+    if max(part.count(".") for part in _KEY_ENDS.split(text)) > _DEEPEST_KEY:
+        raise TypeFileError([Problem(path.name, None, "file", _TOO_DEEP, _GIVE_TOML)])
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as e:
         raise TypeFileError([_syntax_problem(e, text, path)]) from e
     except RecursionError as e:
-        what = "lists or tables are nested too deep to be a type file."
-        raise TypeFileError([Problem(path.name, None, "file", what, "Give a type file in TOML.")]) from e
+        raise TypeFileError([Problem(path.name, None, "file", _TOO_DEEP, _GIVE_TOML)]) from e
     except ValueError as e:  # a number with thousands of digits, a date that is none
         what = f"a value cannot be read: {e}."
         raise TypeFileError([Problem(path.name, None, "file", what, "Correct or remove it.")]) from e

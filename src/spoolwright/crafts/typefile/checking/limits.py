@@ -167,7 +167,7 @@ def _same_claim(a: Limit, b: Limit) -> bool:
     def claim(x: Limit) -> object:
         return (x.quantity, x.bound, x.regime, x.rating, x.unit, x.value, x.curve, x.time_at, x.valid_when)
 
-    return claim(a) == claim(b) and bool(set(a.sets) & set(b.sets))
+    return a.value == b.value and claim(a) == claim(b) and bool(set(a.sets) & set(b.sets))
 
 
 def _windows_meet(a: Limit, b: Limit) -> bool:
