@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.random import Generator
@@ -30,9 +30,15 @@ _TURBINE_SHARE = 0.14
 """Exponent of pressure ratio in the gas generator turbine's temperature drop: (gamma - 1) / gamma times its
 share.
 """
-_METAL_SHARE = 0.30
+_METAL_SHARE = 0.20
+_UNLOADED = 0.08
+"""Compressor work and pressure rise without heat, relative to those of the idle line at the same speed [-].
+Compressor work and pressure rise without heat, relative to those of the idle line at the same speed [-].
+"""
 _METAL_TIME = 14.0
 _RAD = math.pi / 30.0
+ENRICHMENT = (2.1, 1.3)
+"""Start fuel over that of idle at equal air flow: just lit, and close to idle [-]."""
 
 
 @dataclass(frozen=True)
@@ -96,21 +102,41 @@ class StartSystem:
     friction: float
 
 
-def drawn_start_system(
-    inertia: float, rated_ng: float, start_fuel: float, rub: float, generator: Generator
-) -> StartSystem:
-    """Start system of one engine; `start_fuel` multiplies the fuel, `rub` [N m] adds to the friction."""
+def drawn_start_system(idle: IdlePoint, start_fuel: float, rub: float, generator: Generator) -> StartSystem:
+    """Start system of one engine; `start_fuel` multiplies the fuel, `rub` [N m] adds to the friction.
+
+    The starter is sized to the engine: half as much again as it takes anywhere between fuel on and letting
+    go.
+    """
     g = generator
-    momentum = inertia * rated_ng * _RAD
-    return StartSystem(
-        starter_torque=0.052 * momentum * math.exp(0.05 * g.standard_normal()),
-        starter_free=0.62,
+    friction = 0.00025 * idle.inertia * idle.rated_ng * _RAD * math.exp(0.1 * g.standard_normal())
+    system = StartSystem(
+        starter_torque=0.0,
+        starter_free=0.70,
         fuel_on=0.12,
         cut_out=0.50,
         light_off_delay=0.8 * math.exp(0.15 * g.standard_normal()),
-        enrichment=(1.75 * start_fuel, 1.25 * start_fuel),
-        friction=0.00045 * momentum * math.exp(0.1 * g.standard_normal()) + rub,
+        enrichment=ENRICHMENT,
+        friction=friction,
     )
+    needed = _starter_needed(SubIdle(idle, system)) * 1.5 * math.exp(0.05 * g.standard_normal())
+    rich = (ENRICHMENT[0] * start_fuel, ENRICHMENT[1] * start_fuel)
+    return replace(system, starter_torque=needed, enrichment=rich, friction=friction + rub)
+
+
+def _starter_needed(engine: SubIdle) -> float:
+    """Least starter torque at standstill that carries the engine from fuel on, lit or not, to letting go [N
+    m].
+    """
+    s, to_idle = engine.start, engine.idle.rated_ng / engine.idle.ng
+    needed = 0.0
+    for n in np.linspace(s.fuel_on, s.cut_out, 20):
+        x = float(n) * to_idle
+        drag = max(
+            -engine.net_torque(x, fuel)[0] for fuel in (0.0, engine.start_fuel(x)) if fuel or n == s.fuel_on
+        )
+        needed = max(needed, (drag + s.friction) / (1.0 - float(n) / s.starter_free))
+    return needed
 
 
 @dataclass
@@ -129,14 +155,19 @@ class SubIdle:
     idle: IdlePoint
     start: StartSystem
 
-    def _burner(self, x: float, fuel: float) -> tuple[float, float, float]:
-        """Air flow, compressor delivery and burner temperature at relative idle speed x."""
+    def _burner(self, x: float, fuel: float) -> tuple[float, float, float, float]:
+        """Air flow, loading, compressor delivery and burner temperature at relative idle speed x.
+
+        Loading is 1 with the heat of idle; without heat the turbines swallow more and the compressor unloads.
+        """
         i = self.idle
         flow = i.air_flow * math.exp(_FLOW * math.log(max(x, 1e-6)))
-        t3 = i.t2 + (i.t3 - i.t2) * x**_WORK
         burning = 0.80 + 0.20 * min(x, 1.0)
-        rise = burning * fuel * i.heating_value / (_CP_GAS * max(flow, 0.02 * i.air_flow))
-        return flow, t3, t3 + self._burner_constant * rise
+        heat = burning * fuel * i.heating_value / (_CP_GAS * max(flow, 0.02 * i.air_flow))
+        rise = self._burner_constant * heat
+        loading = _UNLOADED + (1.0 - _UNLOADED) * min(rise / (i.t45 + self._drop_at_idle - i.t3), 1.0)
+        t3 = i.t2 + (i.t3 - i.t2) * x**_WORK * loading
+        return flow, loading, t3, t3 + rise
 
     @property
     def _burner_constant(self) -> float:
@@ -152,43 +183,49 @@ class SubIdle:
         needed += self.start.friction * i.ng * _RAD
         return needed / (_CP_GAS * i.air_flow)
 
-    def _expansion(self, x: float) -> float:
+    def _expansion(self, x: float, loading: float) -> float:
         """1 - pressure ratio^-k at relative idle speed x."""
-        ratio = 1.0 + (self.idle.p3 / self.idle.p2 - 1.0) * x**_RISE
+        ratio = 1.0 + (self.idle.p3 / self.idle.p2 - 1.0) * x**_RISE * loading
         return 1.0 - math.exp(-_TURBINE_SHARE * math.log(ratio))
 
-    def _drop(self, x: float, t4: float) -> float:
+    def _drop(self, x: float, loading: float, t4: float) -> float:
         i = self.idle
-        full = self._drop_at_idle / ((i.t45 + self._drop_at_idle) * self._expansion(1.0))
-        return full * t4 * self._expansion(x)
+        full = self._drop_at_idle / ((i.t45 + self._drop_at_idle) * self._expansion(1.0, 1.0))
+        return full * t4 * self._expansion(x, loading) * (0.55 + 0.45 * x)
 
-    def step(self, rotor: _Rotor, fuel: float, starter: bool) -> tuple[float, float, float, float]:
-        """One step of the rotors; gives air flow, T3, gas temperature seen at station 45, and the starter
+    def net_torque(self, x: float, fuel: float) -> tuple[float, tuple[float, float, float, float]]:
+        """Torque of gas path and accessories on the rotor; with it air flow, loading, T3, gas temperature
+        behind it.
+        """
+        i = self.idle
+        flow, loading, t3, t4 = self._burner(x, fuel)
+        drop = self._drop(x, loading, t4)
+        power = flow * (_CP_GAS * drop - _CP_AIR * (t3 - i.t2)) - i.accessory_power * x**2
+        # near standstill power over speed is meaningless: torque is held to what 2 % of idle speed gives
+        return power / (max(x, 0.02) * i.ng * _RAD), (flow, loading, t3, t4 - drop)
+
+    def step(self, rotor: _Rotor, fuel: float, starter: bool) -> tuple[float, float, float, float, float]:
+        """One step of the rotors: air flow, loading, T3, gas temperature seen at station 45, starter
         torque.
         """
         i = self.idle
-        flow, t3, t4 = self._burner(rotor.x, fuel)
-        drop = self._drop(rotor.x, t4)
-        speed = max(rotor.x, 1e-4) * i.ng * _RAD
-        power = flow * (_CP_GAS * drop - _CP_AIR * (t3 - i.t2)) - i.accessory_power * rotor.x**2
-        # near standstill power over speed is meaningless: torque is held to what 2 % of idle speed gives
-        torque = power / max(speed, 0.02 * i.ng * _RAD)
+        torque, (flow, loading, t3, gas) = self.net_torque(rotor.x, fuel)
         free = rotor.x * i.ng / (self.start.starter_free * i.rated_ng)
         driven = self.start.starter_torque * max(1.0 - free, 0.0) if starter else 0.0
         net = torque + driven - (self.start.friction if rotor.x > 0.0 else min(self.start.friction, driven))
         rotor.x = max(rotor.x + STEP * net / (i.inertia * i.ng * _RAD), 0.0)
-        gas = t4 - drop
         seen = gas - _METAL_SHARE * (gas - rotor.metal)
         rotor.metal += STEP / _METAL_TIME * min(flow / i.air_flow + 0.02, 1.0) * (gas - rotor.metal)
-        self._turn_output(rotor, flow, seen)
-        return flow, t3, seen, driven
+        self._turn_output(rotor, flow, loading, seen)
+        return flow, loading, t3, seen, driven
 
-    def _turn_output(self, rotor: _Rotor, flow: float, gas: float) -> None:
-        """Power turbine: torque falls in a straight line from twice its idle value at rest to 0 at twice
-        the speed.
+    def _turn_output(self, rotor: _Rotor, flow: float, loading: float, gas: float) -> None:
+        """Power turbine: torque in a straight line from twice its idle value at rest to 0 at twice the
+        speed.
         """
         i = self.idle
-        given = flow * gas * self._expansion(rotor.x) / (i.air_flow * i.t45 * self._expansion(1.0))
+        given = flow * gas * self._expansion(rotor.x, loading)
+        given = given / (i.air_flow * i.t45 * self._expansion(1.0, 1.0))
         r = rotor.np_speed / i.np_speed
         drag = 0.02 * (1.0 if r > 0.0 else 0.0)
         net = i.torque * ((1.0 + drag) * given * (2.0 - r) - r * r - drag)
@@ -233,9 +270,9 @@ class SubIdle:
 
     def _traces(self, rows: FloatArray) -> dict[str, FloatArray]:
         i = self.idle
-        x, np_speed, fuel, flow, t3, seen, driven, starter, ignition = rows.T
-        rise = np.maximum(x, 0.0) ** _RISE
-        expanded = np.array([self._expansion(float(v)) for v in x]) / self._expansion(1.0)
+        x, np_speed, fuel, flow, loading, t3, seen, driven, starter, ignition = rows.T
+        rise = np.maximum(x, 0.0) ** _RISE * loading
+        expanded = [self._expansion(float(a), float(b)) for a, b in zip(x, loading, strict=True)]
         square = (np_speed / i.np_speed) ** 2
         return {
             "time": STEP * np.arange(1, x.size + 1),
@@ -245,7 +282,7 @@ class SubIdle:
             "air_flow": flow,
             "t3": t3,
             "mgt": seen,
-            "t5": seen * (1.0 - (1.0 - i.t5 / i.t45) * expanded),
+            "t5": seen * (1.0 - (1.0 - i.t5 / i.t45) * np.array(expanded) / self._expansion(1.0, 1.0)),
             "p3": i.p2 * (1.0 + (i.p3 / i.p2 - 1.0) * rise),
             "p45": i.ambient * (1.0 + (i.p45 / i.ambient - 1.0) * rise),
             "torque": i.torque * square,
