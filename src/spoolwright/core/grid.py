@@ -54,7 +54,7 @@ class Axis:
     points : sequence of float
         Rising, evenly spaced to 1e-6 of the spacing [unit of the axis].
     name : str
-        What the axis is, for the error message.
+        What the axis is, for the error message [-].
 
     Raises
     ------
@@ -106,7 +106,7 @@ class Spline:
     ys : sequence of q sequences of n floats
         Values [their own units].
     name : str
-        What it is, for error messages.
+        What it is, for error messages [-].
     """
 
     def __init__(self, x: Sequence[float], ys: Sequence[Sequence[float]], name: str) -> None:
@@ -148,7 +148,7 @@ class Map:
     tables : sequence of q tables of shape (n, m)
         Values [their own units].
     name : str
-        What it is, for error messages.
+        What it is, for error messages [-].
     """
 
     def __init__(

@@ -51,8 +51,8 @@ class Curve:
 
     Parameters
     ----------
-    x : evenly spaced, rising axis, at least 4 points [unit of the axis; stated by the field that holds it]
-    y : values [unit stated by the field that holds it]
+    x : evenly spaced, rising axis, at least 4 points [stated by the field that holds it]
+    y : values [stated by the field that holds it]
     """
 
     x: Row
@@ -92,7 +92,7 @@ class Compressor:
     air_flow : inlet flow at the reference point (dry standard day, no inlet loss) [kg/s]
     pressure_ratio : total pressure ratio at the reference point [-]
     efficiency : isentropic efficiency at the reference point [-]
-    map : relative map
+    map : relative map [-]
     reynolds_loss_exponent : k in (1 - efficiency) ~ Re^-k [-]
     reynolds_flow_exponent : k in corrected flow ~ Re^k [-]
     """
@@ -243,7 +243,7 @@ class Turbine:
     pressure_ratio : total-to-total expansion ratio at the reference point [-]
     efficiency : isentropic efficiency at the reference point [-]
     corrected_speed : shaft speed / sqrt(gamma R T) at the rotor inlet at the reference point [rpm s/m]
-    map : relative map
+    map : relative map [-]
     """
 
     area: float
@@ -359,10 +359,11 @@ class EngineData:
 
     Parameters
     ----------
-    name : type designation
-    reference, compressor, vanes, handling_bleed, secondary, ducts, combustor : see the class of each
-    gas_generator_turbine, power_turbine : the two turbines
-    shafts, fuel, heat_soak, control : see the class of each; the last two are needed for transients only
+    name : type designation [-]
+    reference, compressor, vanes, handling_bleed, secondary, ducts, combustor : see the class of each [-]
+    gas_generator_turbine, power_turbine : the two turbines [-]
+    shafts, fuel : see the class of each [-]
+    heat_soak, control : needed for transients only [-]
     """
 
     name: str

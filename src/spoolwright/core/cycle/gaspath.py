@@ -205,7 +205,9 @@ class GasPath:
         speed = self.gas_generator_speed * (1.0 / model.data.reference.gas_generator_speed)
         accessories = speed * speed * factors.accessory_power * shafts.accessory_power
         needed = self.compressor_power + accessories + condition.accessory_load
-        self.spool = log(self.W41 * turbine.work * (1.0 - shafts.spool_loss) / needed)
+        driving = self.W41 * turbine.work * (1.0 - shafts.spool_loss)
+        self.spool_surplus = driving - needed
+        self.spool = log(driving / needed)
         rotor = self.air_flow * self.rotor_cooling
         self.W45 = self.W41 + rotor
         self.far45 = self.fuel_flow / (dry + rotor / (1.0 + war))

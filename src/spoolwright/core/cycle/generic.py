@@ -41,7 +41,7 @@ class DataSheet:
 
     Parameters
     ----------
-    name : type designation
+    name : type designation [-]
     power : output shaft power [W]
     gas_generator_speed : gas generator speed [rpm]
     output_speed : output shaft speed [rpm]
@@ -71,9 +71,9 @@ class Fill:
 
     Parameters
     ----------
-    path : field of `EngineData`, dotted
+    path : field of `EngineData`, dotted [-]
     value : what was filled in; None for a table or curve [unit of the field]
-    rule : where it comes from
+    rule : where it comes from [-]
     """
 
     path: str
@@ -206,9 +206,9 @@ def _control(s: DataSheet) -> FuelControl:
         deceleration=shapes.deceleration_schedule(),
         reference_ratio=s.fuel_flow / (101325.0 * s.pressure_ratio),
         governor_gain=6.0,
-        governor_reset=1.5,
-        speed_gain=8.0,
-        speed_reset=1.5,
+        governor_reset=5.0,
+        speed_gain=10.0,
+        speed_reset=2.0,
         idle_speed=0.66,
         speed_limit=1.04,
         temperature_limit=s.measured_gas_temperature * 1.045,

@@ -31,11 +31,11 @@ class Sensitivities:
     Parameters
     ----------
     of : tuple of str
-        Outputs, see `OUTPUTS`.
+        Outputs, see `OUTPUTS` [-].
     with_respect_to : tuple of str
-        Parameters, see `PARAMETERS`.
+        Parameters, see `PARAMETERS` [-].
     derivative : array, shape (len(of), len(with_respect_to), N)
-        Derivative [unit of the output per unit of the parameter].
+        Derivative [output's unit / parameter's unit].
     value : array, shape (len(of), N)
         The outputs themselves [see `OUTPUTS`].
     """

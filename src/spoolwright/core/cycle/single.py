@@ -74,7 +74,7 @@ def solve_one(
 
 
 def broyden(
-    equations: Any, x: list[float], inverse: list[list[float]]
+    equations: Any, x: list[float], inverse: list[list[float]], small: float = _SMALL
 ) -> tuple[list[float], GasPath | None, int]:
     """Quasi-Newton iteration on plain floats from an approximate inverse Jacobian.
 
@@ -86,6 +86,8 @@ def broyden(
         Starting unknowns [-].
     inverse : list of n lists of n floats
         Approximate inverse of the Jacobian; improved in place [-].
+    small : float
+        Largest residual that counts as zero [-].
 
     Returns
     -------
@@ -98,7 +100,7 @@ def broyden(
     """
     path, r = equations(x)
     for count in range(1, _MOST):
-        if max(map(abs, r)) < _SMALL:
+        if max(map(abs, r)) < small:
             return x, path, count
         step = [-sum(map(_times, row, r)) for row in inverse]
         size = max(map(abs, step))
