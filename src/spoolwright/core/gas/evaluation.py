@@ -22,15 +22,15 @@ _FOREIGN_STEPS: Final = 4
 _MOST_BEND, _MOST_STRETCH = 0.5, 2.0  # limits of the third-order term and of one step in ln T
 
 
-def combined(tab: Tables, hot: bool, far: float, war: float) -> Coefficients:
+def combined(tab: Tables, hot: int, far: float, war: float) -> Coefficients:
     """One coefficient set for a mixture.
 
     Parameters
     ----------
     tab : Tables
         Coefficients [-].
-    hot : bool
-        Whether T is above 1000 K [-].
+    hot : int
+        Segment: 1 above 1000 K, else 0 [-].
     far, war : float
         Fuel and water vapour per mass of dry air [kg/kg].
 
@@ -77,7 +77,7 @@ def scalar_property(tab: Tables, quantity: int, T: float, far: float, war: float
     float
         The quantity per kg of mixture [J/(kg K), H in J/kg].
     """
-    return poly.scalar(combined(tab, T > SEGMENT_TEMPERATURE, far, war), T, quantity)
+    return poly.scalar(combined(tab, 1 if T > SEGMENT_TEMPERATURE else 0, far, war), T, quantity)
 
 
 class _Point:
@@ -109,7 +109,7 @@ def _evaluate(tab: Tables, quantities: tuple[int, ...], T: Any, far: Number, war
     """Values of the quantities (CP stands first) for floats or NumPy arrays; far and war may be dual."""
     f, w = value(far), value(war)
     if _is_scalar(T, f, w):
-        sets = tab.segments[T > SEGMENT_TEMPERATURE]
+        sets = tab.segments[1 if T > SEGMENT_TEMPERATURE else 0]
         return _Point([[poly.scalar(c, T, q) for c in sets] for q in quantities], f, w)
     T = np.asarray(T, dtype=np.float64)
     shape = np.broadcast_shapes(T.shape, np.shape(f), np.shape(w))
@@ -144,7 +144,7 @@ def properties(tab: Tables, quantities: tuple[int, ...], T: Number, far: Number,
     if is_foreign(T, far, war):
         return poly.foreign(tab, T, far, war, quantities)
     if _is_scalar(T, far, war):
-        c = combined(tab, T > SEGMENT_TEMPERATURE, far, war)
+        c = combined(tab, 1 if T > SEGMENT_TEMPERATURE else 0, far, war)
         return [poly.scalar(c, float(T), q) for q in quantities]
     wanted = (CP, *(q for q in quantities if q != CP))
     if isinstance(T, Dual) and CP in quantities:
@@ -247,7 +247,7 @@ def _solve_scalar(tab: Tables, quantity: int, y: float, far: float, war: float, 
     sets: list[Coefficients | None] = [None, None]
     expression = poly.expression
     for _ in range(_MOST_STEPS):
-        hot = T > SEGMENT_TEMPERATURE
+        hot = 1 if T > SEGMENT_TEMPERATURE else 0
         c = sets[hot] = sets[hot] or combined(tab, hot, far, war)
         if LOWEST <= T <= HIGHEST:
             r, log_t = 1.0 / T, math.log(T)
