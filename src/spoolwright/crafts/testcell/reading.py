@@ -38,8 +38,10 @@ class ScalarReading:
     `quantity` is a channel id or one of DERIVED_QUANTITIES; `value` and `uncertainty` are in the inner unit
     `unit`. `conditions` holds the values of the other channels at that reading, for limits that depend on
     them or count only within a window. `findings` are ids of doubts about the data that bar the reading from
-    being judged. `excused_s` tells how long the conditions of a limit's exception had held already, for
-    exceptions with a time. A reading that could not be made has value NaN and says why in `why_not`.
+    being judged. `limit` names the limit that this is the worst reading against; None fits every limit on the
+    quantity in the regime. `excused_s` tells how long the conditions of a limit's exception had held already
+    with the engine turning, for exceptions with a time. A reading that could not be made has value NaN and
+    says why in `why_not`.
     """
 
     quantity: str
@@ -66,6 +68,7 @@ class ScalarReading:
     excused_s: float = 0.0
     excursions: tuple[Excursion, ...] = ()
     findings: tuple[str, ...] = ()
+    limit: str | None = None
     why_not: str = ""
 
 
