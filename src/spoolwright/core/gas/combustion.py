@@ -131,11 +131,18 @@ def required_fuel_air_ratio(
             f"temperature behind the burner {T[T < T3].flat[0]:.6g} K is below that of its air.",
             mend="Check the two temperatures; they may be swapped.",
         )
+    hottest = flame_temperature(fuel, T3, p, fuel.stoichiometric, w, efficiency, Tf)
+    beyond = T - hottest > 1e-6
+    if np.any(beyond):
+        raise RangeError(
+            f"temperature behind the burner {T[beyond].flat[0]:.6g} K is more than the "
+            f"{hottest[beyond].flat[0]:.6g} K of a stoichiometric mixture.",
+            mend="Check the two temperatures, the pressure and the efficiency.",
+        )
     complete = GasMixture(fuel.hydrogen_to_carbon).fuel_air_ratio(T3, T, w, 1.0, heat, Tf)
-    first = np.minimum(complete, 0.95 * fuel.stoichiometric)
+    first = np.clip(complete, 0.0, 0.95 * fuel.stoichiometric)
     inlet = equilibrium.feed(T3.ravel(), w.ravel(), fuel.hydrogen_to_carbon, heat.ravel(), Tf.ravel())
     state = equilibrium.solve(inlet, p.ravel(), T.ravel(), first.ravel(), "fuel_air_ratio")
-    check_range("fuel-air ratio needed", state.fuel_air_ratio, -1e-9, fuel.stoichiometric)
     return _closed(state).fuel_air_ratio.reshape(T3.shape)
 
 

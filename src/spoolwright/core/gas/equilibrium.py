@@ -49,9 +49,8 @@ POWERS: Final = np.array([[_FORMATION[s].get(c, 0.0) for c in COMPONENTS] for s 
 
 _SHORTFALL: Final = 1.0 - POWERS.sum(axis=1)  # moles made per mole, beyond the components they come from
 _COEFFICIENTS: Final = np.array([[SPECIES[s].low, SPECIES[s].high] for s in NAMES]).transpose(1, 2, 0)
-_TRACE: Final = (
-    1e-12  # mol per kg air: a balance with less of an element would leave Newton's matrix singular
-)
+_TRACE: Final = 1e-12  # mol per kg air: with less of an element Newton's matrix would be singular
+_FIRST_OXYGEN: Final = 0.1  # mol per kg air, what dissociation leaves in a stoichiometric flame
 _MOST_STEPS: Final = 80
 _DONE: Final = 1e-9  # Newton's error after such a step is of the order of its square
 
@@ -101,7 +100,9 @@ class Feed:
 
     def components(self, far: FloatArray) -> FloatArray:
         """Components at a fuel-air ratio [mol per kg of dry air]."""
-        return np.maximum(self.air + self.fuel * far, _TRACE)
+        out = self.air + self.fuel * far
+        out[:2] = np.maximum(out[:2], _TRACE)  # oxygen may fall short: CO and H2 make up for it
+        return out
 
     def enthalpy(self, far: FloatArray) -> FloatArray:
         """Enthalpy at a fuel-air ratio [J per kg of dry air]."""
@@ -223,6 +224,7 @@ def solve(
     solved by element potentials).
     """
     start = inlet.components(far)
+    start[2] = np.maximum(start[2], _FIRST_OXYGEN)
     z = np.concatenate([np.log(start[:4]), np.log(start.sum(axis=0))[None]])
     log_p = np.log(pressure / DATUM_PRESSURE)
     T, far = T + np.zeros_like(pressure), far + np.zeros_like(pressure)
