@@ -107,9 +107,11 @@ def test_several_mistakes_in_one_table_are_told_together(tmp_path: Path) -> None
     assert len(names) >= 4
 
 
-def test_both_model_mistakes_are_told_beside_others(tmp_path: Path) -> None:
+def test_model_mistakes_are_told_beside_others(tmp_path: Path) -> None:
     text = CORRIE.replace("noise = 6.0", "nose = 6.0")
-    for i, plant in enumerate(p for p in PLANTS if p.name.startswith("model:")):
+    for i, plant in enumerate(
+        p for p in PLANTS if p.name in ("model: unknown parameter", "model: bad parameter")
+    ):
         text = planted(text, plant, f"@{i}@")
     told = " ".join(p.what for p in problems(text, tmp_path))
     assert "'idle_sped'" in told and "finite number" in told and "'nose'" in told
@@ -173,3 +175,27 @@ def test_a_data_sheet_no_engine_can_meet_is_told(figure: str, tmp_path: Path) ->
     assert wrong != part and figure in part
     found = problems(CORRIE.replace(part, wrong), tmp_path)
     assert any(p.where == "data_sheet" for p in found), "\n".join(map(str, found))
+
+
+@pytest.mark.parametrize(
+    ("parameters", "told"),
+    [
+        ("[model.secondary]\nnozzle_cooling = 0.05\n", "misses the data sheet"),
+        ("[model.shafts]\ngear_ratio = 2.0\n", "misses the data sheet: output speed"),
+        ("[model.compressor]\nefficiency = 83.0\n", "an efficiency of 83"),
+        ("[model.vanes.schedule]\nx = [1.0]\ny = [2.0]\n", "vane schedule"),
+        ("[model.reference]\ntemperature = 1e200\n", "nothing of it can be computed"),
+    ],
+)
+def test_given_parameters_must_not_spoil_the_model(parameters: str, told: str, tmp_path: Path) -> None:
+    """The energy balance of the reference point is the judge: cooling air taken twice costs fuel and power."""
+    found = problems(f"{CORRIE}\n{parameters}", tmp_path)
+    assert len(found) == 1 and told in found[0].what and "model" in found[0].where
+
+
+def test_a_given_parameter_that_spoils_nothing_is_taken(tmp_path: Path) -> None:
+    path = tmp_path / "type.toml"
+    path.write_text(f"{CORRIE}\n[model.shafts]\ngas_generator_inertia = 0.02\n", encoding="utf-8")
+    loaded = load_type(path)
+    assert loaded.engine.shafts.gas_generator_inertia == 0.02
+    assert "shafts.gas_generator_inertia" not in {f.path for f in loaded.filled}

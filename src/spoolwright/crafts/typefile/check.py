@@ -81,7 +81,7 @@ RECORD_CHECKS: dict[type[Record], tuple[_RecordCheck, ...]] = {
     StartDefinition: (units.amount_units, definitions.start_speeds),
     SlamDefinition: (units.slam_units, definitions.slam_change),
     CoastDownDefinition: (units.amount_units, definitions.coast_down_speeds),
-    Correction: (units.amount_units, procedure.reference_losses, channels.correction_roles),
+    Correction: (units.amount_units, procedure.reference_condition, channels.correction_roles),
     CorrectionLaw: (procedure.law_exponents,),
     Gate: (procedure.gate_fields, procedure.gate_can_hold),
     Cell: (procedure.cell_dates,),

@@ -5,13 +5,17 @@ The model stands for a nominal new engine: it is scaled to the nominal point of 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
+from spoolwright.core.cycle.condition import HEALTHY
 from spoolwright.core.cycle.engine import EngineData
+from spoolwright.core.cycle.gaspath import GasPath
 from spoolwright.core.cycle.generic import DataSheet as Sheet
 from spoolwright.core.cycle.generic import Fill, generic_engine
 from spoolwright.core.cycle.mapping import engine_from_mapping, engine_to_mapping
+from spoolwright.core.cycle.model import EngineModel, Inlet
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.crafts.typefile.model import DataSheet, Rating, TypeFile
 from spoolwright.errors import InputError
@@ -53,6 +57,30 @@ def engine_from_parts(
         return FilledEngine(generic, tuple(fills))
     data = engine_from_mapping(_merged(engine_to_mapping(generic), given))
     return FilledEngine(data, tuple(f for f in fills if not _is_given(f.path, given)))
+
+
+def reference_gap(data: EngineData, sheet: Sheet) -> tuple[str, float]:
+    """At the reference point, what departs most from the data sheet, and by which fraction.
+
+    Infinite where the model cannot be computed at all.
+    """
+    condition = data.condition()
+    try:
+        model = EngineModel(data)
+        path = GasPath(model, Inlet(model, condition), (0.0, 0.0, 0.0, 0.0, 0.0), condition, HEALTHY)
+    except (ArithmeticError, ValueError):
+        return "nothing of it can be computed", math.inf
+    reference, shafts = data.reference, data.shafts
+    gaps = {
+        "power": path.power / sheet.power - 1.0,
+        "measured gas temperature": path.measured_gas_temperature / sheet.measured_gas_temperature - 1.0,
+        "fuel flow": path.fuel_flow / sheet.fuel_flow - 1.0,
+        "balance of flows and shaft power": max(abs(r) for r in path.residuals),
+        "reference power": reference.power / sheet.power - 1.0,
+        "reference speed": reference.gas_generator_speed / sheet.gas_generator_speed - 1.0,
+        "output speed": reference.power_turbine_speed / shafts.gear_ratio / sheet.output_speed - 1.0,
+    }
+    return max(((k, g if math.isfinite(g) else math.inf) for k, g in gaps.items()), key=lambda x: abs(x[1]))
 
 
 def data_sheet(name: str, sheet: DataSheet, rating: Rating, heating_value: Amount | None = None) -> Sheet:

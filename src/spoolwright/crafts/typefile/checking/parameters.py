@@ -6,16 +6,20 @@ import math
 import types
 import typing
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass
+from dataclasses import Field, fields, is_dataclass
 from functools import cache
 from typing import Any
 
 from spoolwright.core.cycle.engine import EngineData, Table
 from spoolwright.crafts.typefile.checking.context import Context
 from spoolwright.crafts.typefile.checking.mistake import Mistake, Path, choice
-from spoolwright.crafts.typefile.engine import engine_from_parts
-from spoolwright.crafts.typefile.model import DataSheet
+from spoolwright.crafts.typefile.checking.procedure import reference_condition
+from spoolwright.crafts.typefile.engine import data_sheet, engine_from_parts, reference_gap
+from spoolwright.crafts.typefile.model import Correction, DataSheet
 from spoolwright.errors import SpoolwrightError
+
+_LARGEST_GAP = 0.005
+"""By which fraction the model may miss the data sheet at its reference point."""
 
 
 def model_parameters(ctx: Context) -> Iterator[Mistake]:
@@ -30,15 +34,33 @@ def model_parameters(ctx: Context) -> Iterator[Mistake]:
 def _model_closes(ctx: Context, given: dict[str, Any]) -> Iterator[Mistake]:
     sheets = ctx.draft.whole(DataSheet)
     rating = ctx.ratings.get(sheets[0][1].rating) if sheets else None
-    if rating is None or ctx.draft.holed:
+    if rating is None or ctx.draft.holed or list(_reference_mistakes(ctx)):
         return
+    path, sheet = sheets[0]
+    corrections = ctx.draft.whole(Correction)
+    heating = corrections[0][1].reference_heating_value if corrections else None
     try:
-        engine_from_parts("engine", sheets[0][1], rating, given)
+        engine = engine_from_parts("engine", sheet, rating, given, heating)
+        name, gap = reference_gap(engine.data, data_sheet("engine", sheet, rating, heating))
     except SpoolwrightError as e:
-        yield Mistake(("model",) if given and e.where == "engine model" else sheets[0][0], e.what, e.mend)
+        mend = e.mend or "Correct or remove the parameters given under [model]."
+        yield Mistake(("model",) if given and e.where != "data sheet" else path, e.what, mend)
+        return
+    if abs(gap) > _LARGEST_GAP:
+        by = f" by {gap:+.2%}" if abs(gap) < 10 else ""
+        what = f"with these parameters the model misses the data sheet: {name}{by}."
+        yield Mistake(
+            ("model",), what, "Give all the figures that belong together, or leave them to be filled."
+        )
+
+
+def _reference_mistakes(ctx: Context) -> Iterator[Mistake]:
+    for path, correction in ctx.draft.whole(Correction):
+        yield from reference_condition(ctx, path, correction)
 
 
 def _shape(hint: Any, raw: Any, path: Path) -> Iterator[Mistake]:
+    """A value has the form that the field's type asks for."""
     if isinstance(hint, types.UnionType):
         hint = next(a for a in typing.get_args(hint) if a is not type(None))
     if is_dataclass(hint):
@@ -55,16 +77,31 @@ def _shape(hint: Any, raw: Any, path: Path) -> Iterator[Mistake]:
 
 
 def _class_shape(cls: type, raw: Any, path: Path) -> Iterator[Mistake]:
-    known = {f.name: _hints(cls)[f.name] for f in fields(cls)}
+    known = {f.name: f for f in fields(cls)}
     if not isinstance(raw, dict):
         yield Mistake(path, "expected a table.", f"Its parameters are: {', '.join(known)}.")
         return
     for name, value in raw.items():
-        if name in known:
-            yield from _shape(known[name], value, (*path, name))
-        else:
-            what = f"the engine model has no parameter '{name}' here."
-            yield Mistake((*path, name), what, choice(name, list(known), "parameters"))
+        place = (*path, name)
+        if name not in known:
+            what = f"the engine model has no parameter '{name[:60]}' here."
+            yield Mistake(place, what, choice(name, list(known), "parameters"))
+            continue
+        found = list(_shape(_hints(cls)[name], value, place))
+        yield from found or _size(known[name], value, place)
+
+
+def _size(f: Field[Any], value: Any, path: Path) -> Iterator[Mistake]:
+    """No single parameter is negative; what has no zero default is above zero."""
+    if not _is_number(value):
+        return
+    zero_allowed = f.default == 0.0 or path[1] == "control"
+    if value < 0 or (value == 0 and not zero_allowed):
+        yield Mistake(path, f"{value:g} is not above zero.", "Check the figure and its sign.")
+    elif f.name == "efficiency" and value > 1:
+        yield Mistake(path, f"an efficiency of {value:g}.", "As a fraction: 83 % is 0.83.")
+    elif f.name == "pressure_ratio" and value <= 1:
+        yield Mistake(path, f"a pressure ratio of {value:g}.", "It is above 1.")
 
 
 @cache

@@ -136,8 +136,23 @@ def law_exponents(ctx: Context, path: Path, law: CorrectionLaw) -> Iterator[Mist
             yield Mistake((*path, name), what, "Exponents lie between -0.5 and 1.5.")
 
 
-def reference_losses(ctx: Context, path: Path, c: Correction) -> Iterator[Mistake]:
-    """Reference losses are fractions."""
+REFERENCE_RANGES = {
+    "reference_temperature": (250.0, 320.0, "a standard day has 288.15 K"),
+    "reference_pressure": (80e3, 108e3, "a standard day has 101.325 kPa"),
+    "reference_humidity": (0.0, 0.03, "dry air has 0 g/kg"),
+    "reference_heating_value": (40e6, 46e6, "turbine fuels have about 43 MJ/kg"),
+}
+"""What a reference condition may be, in inner units, and what is usual."""
+
+
+def reference_condition(ctx: Context, path: Path, c: Correction) -> Iterator[Mistake]:
+    """The reference condition is one in which engines run."""
+    for name, (low, high, usual) in REFERENCE_RANGES.items():
+        amount = getattr(c, name)
+        value = inner(amount.value, amount.unit)
+        if value is not None and not low <= value <= high:
+            what = f"{amount.value:g} {amount.unit} is no reference condition of an engine."
+            yield Mistake((*path, name), what, f"Check figure and unit: {usual}.")
     for name in ("reference_inlet_loss", "reference_exhaust_loss"):
         x = getattr(c, name)
         if not 0 <= x < 0.2:
