@@ -188,7 +188,7 @@ def test_a_data_sheet_no_engine_can_meet_is_told(figure: str, tmp_path: Path) ->
     ],
 )
 def test_given_parameters_must_not_spoil_the_model(parameters: str, told: str, tmp_path: Path) -> None:
-    """The energy balance of the reference point is the judge: cooling air taken twice costs fuel and power."""
+    """The energy balance of the reference point is the judge: cooling air taken twice costs fuel."""
     found = problems(f"{CORRIE}\n{parameters}", tmp_path)
     assert len(found) == 1 and told in found[0].what and "model" in found[0].where
 
