@@ -189,8 +189,8 @@ def test_turboshaft_against_cantera() -> None:
 def test_turboshaft_against_the_older_data() -> None:
     """The same engine was worked out before with the data of NASA TM-4513 (1993), which Cantera ships.
 
-    Its printed answers are met when Cantera uses that data; the data of 2002 give cp 0.1 to 0.2 % lower in
-    the turbines, hence 0.2 % in power and fuel.
+    Its printed answers are met when Cantera uses that data. The data of 2002 differ in cp by up to 0.3 % with
+    both signs over the range of the cycle, which leaves less than 0.1 % in temperatures, fuel and power.
     """
     printed = {
         "T3": 589.2997,
@@ -202,4 +202,4 @@ def test_turboshaft_against_the_older_data() -> None:
         "P": 1220.121,
     }
     assert engine_by_cantera(nasa_glenn.older_solution()) == pytest.approx(printed, rel=3e-6)
-    assert engine_by_package() == pytest.approx(printed, rel=2e-3)
+    assert engine_by_package() == pytest.approx(printed, rel=1e-3)
