@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.checking.draft import Draft, R
 from spoolwright.crafts.typefile.checking.mistake import Mistake, Path, choice
 from spoolwright.crafts.typefile.model import DERIVED_QUANTITIES, Channel, Rating, SteadyRule
@@ -106,6 +105,3 @@ def repeated(path: Path, names: Iterable[tuple[Path, str]], noun: str) -> Iterat
         if name in seen:
             yield Mistake((*path, *place), f"{noun} '{name}' stands twice.", "Keep one, or rename this one.")
         seen.setdefault(name, place)
-
-
-__all__ = ["Context", "Record", "find_unit", "inner", "repeated", "wrong_unit"]
