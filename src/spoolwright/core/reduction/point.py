@@ -125,6 +125,8 @@ class PointData:
         Stabilisation criteria [-].
     random_correlation : array or None, shape (n, n)
         Correlation of the channels' scatter, in the order of `channels`; None means none [-].
+    why_not : tuple of str
+        What, besides the criteria, keeps the hold from being a steady point [-].
     """
 
     id: str
@@ -137,8 +139,9 @@ class PointData:
     rating: str | None = None
     criteria: tuple[Criterion, ...] = ()
     random_correlation: FloatArray | None = field(default=None, compare=False)
+    why_not: tuple[str, ...] = ()
 
     @property
     def steady(self) -> bool:
-        """Whether every stabilisation criterion is met."""
-        return all(c.met for c in self.criteria)
+        """Whether every stabilisation criterion is met and nothing else speaks against it."""
+        return not self.why_not and all(c.met for c in self.criteria)
