@@ -15,6 +15,7 @@ import numpy as np
 
 from spoolwright.core.cycle.condition import HEALTHY, Condition, ConditionFactors
 from spoolwright.core.cycle.gaspath import GasPath
+from spoolwright.core.cycle.jax_gas import JaxMixture
 from spoolwright.core.cycle.line import STEP_CAP, operating_line
 from spoolwright.core.cycle.model import EngineModel, Inlet
 from spoolwright.core.cycle.setting import SetBy, referred, setting_residual
@@ -150,6 +151,7 @@ def compiled(model: EngineModel, set_by: SetBy) -> tuple[Callable[..., Any], Cal
     except ImportError:
         raise MissingExtra("JAX is not installed.", mend="Install the extra: spoolwright[gpu].") from None
     jax.config.update("jax_enable_x64", True)
+    model = model.with_gas(JaxMixture(model.gas.hydrogen_to_carbon))
 
     def residuals(x: Any, case: Any) -> Any:
         path, condition, factors = _path(model, x, case)

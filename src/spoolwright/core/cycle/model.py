@@ -95,6 +95,23 @@ class EngineModel:
         new._take(data)
         return new
 
+    def with_gas(self, gas: GasMixture) -> EngineModel:
+        """The same engine on another source of the same gas properties.
+
+        Parameters
+        ----------
+        gas : GasMixture
+            Gas properties [-].
+
+        Returns
+        -------
+        EngineModel
+            A model that shares splines and constants [-].
+        """
+        new = copy(self)
+        new.gas = gas
+        return new
+
 
 class Inlet:
     """What the condition alone determines; worked out once for all iterations."""
