@@ -156,6 +156,7 @@ MECHANICAL_FAULTS: dict[str, MechanicalFault] = {
     "unbalance": MechanicalFault("gas generator out of balance; size: per cent more vibration", 1.0, 0.01),
     "rub": MechanicalFault("rotor rubbing; size: drag at the gas generator in N m", 0.0, 1.0),
     "start_fuel": MechanicalFault("start fuel rich; size: per cent too much", 1.0, 0.01),
+    "acceleration_fuel": MechanicalFault("acceleration fuel rich; size: per cent too much", 1.0, 0.01),
     "oil_loss": MechanicalFault("oil consumed in excess; size: L/h", 0.0, 1e-3 / 3600.0),
     "oil_pressure": MechanicalFault("oil relief valve set off; size: per cent more pressure", 1.0, 0.01),
     "chips": MechanicalFault("metal on a chip detector; size: minutes after the start", 0.0, 60.0),

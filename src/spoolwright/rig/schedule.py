@@ -97,7 +97,7 @@ def _slams_in_pairs(steps: list[Step]) -> list[Step]:
 
 def _step(known: TypeFile, item: ScheduleItem) -> Step:
     kind = cast(Kind, item.kind)
-    seconds = item.at_least_s + MARGIN if item.at_least_s else 0.0
+    seconds = _held_for(known, item)
     if kind in ("start", "shut_down", "coast_down", "governing"):
         return Step(item.id, kind, rating=item.rating)
     if kind == "idle":
@@ -112,6 +112,14 @@ def _step(known: TypeFile, item: ScheduleItem) -> Step:
     channel = next((c.id for c in known.channel if c.role == "gas_generator_speed"), "")
     speed = _inner(rating.gas_generator_speed)
     return Step(item.id, kind, "ng", speed, 0.003 * speed, "gas_generator_speed", channel, seconds, rating.id)
+
+
+def _held_for(known: TypeFile, item: ScheduleItem) -> float:
+    """What the operator holds: a little longer than asked, yet within the rating's time limit [s]."""
+    if not item.at_least_s:
+        return 0.0
+    limit = next((r.time_limit_s for r in known.rating if r.id == item.rating), None)
+    return min(item.at_least_s + MARGIN, limit - 1.0) if limit else item.at_least_s + MARGIN
 
 
 def _set_by_channel(known: TypeFile, item: ScheduleItem, kind: Kind, seconds: float) -> Step:
