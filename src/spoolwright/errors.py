@@ -43,13 +43,27 @@ class InputError(SpoolwrightError):
     exit_code = 4
 
 
-class TypeFileError(InputError):
-    """A type file holds one or more mistakes; `problems` lists all of them."""
+class MistakesError(InputError):
+    """A file that people write holds one or more mistakes; `problems` lists all of them."""
+
+    noun = "file"
 
     def __init__(self, problems: list[Problem]) -> None:
         self.problems = problems
         lines = "\n".join(f"  {p}" for p in problems)
-        super().__init__(f"{len(problems)} mistake(s) in the type file:\n{lines}")
+        super().__init__(f"{len(problems)} mistake(s) in the {self.noun}:\n{lines}")
+
+
+class TypeFileError(MistakesError):
+    """Mistakes in a type file."""
+
+    noun = "type file"
+
+
+class RunSheetError(MistakesError):
+    """Mistakes in a run sheet."""
+
+    noun = "run sheet"
 
 
 class MissingExtra(SpoolwrightError):

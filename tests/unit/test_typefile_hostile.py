@@ -16,7 +16,8 @@ from spoolwright.crafts.typefile.checking.draft import frozen
 from spoolwright.crafts.typefile.engine import engine_of
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import InputError, TypeFileError
-from spoolwright.sources.typefile import LARGEST_FILE, load_type, shipped_type
+from spoolwright.sources.toml_text import LARGEST_FILE
+from spoolwright.sources.typefile import load_type, shipped_type
 
 TEXT = shipped_type().read_text(encoding="utf-8")
 RAW = tomllib.loads(TEXT)

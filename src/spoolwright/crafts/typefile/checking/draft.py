@@ -59,15 +59,15 @@ class Draft:
         return {str(r.id) for r in self.top.get(table) or () if getattr(r, "id", None) is not None}
 
 
-def read_draft(raw: dict[str, Any]) -> tuple[Draft, list[Mistake]]:
-    """All records of a raw type file and the mistakes of their shape."""
+def read_draft(raw: dict[str, Any], kind: type[Record] = TypeFile) -> tuple[Draft, list[Mistake]]:
+    """All records of a raw file of this kind and the mistakes of their shape."""
     draft = Draft()
     mistakes: list[Mistake] = []
     try:
-        draft.top = _read_fields(TypeFile, raw, (), draft, mistakes)
+        draft.top = _read_fields(kind, raw, (), draft, mistakes)
     except TooManyMistakes:
         what = f"more than {MOST_MISTAKES} mistakes: reading stopped here."
-        return Draft(), [*mistakes, Mistake((), what, "Is this a type file? Mend these first.")]
+        return Draft(), [*mistakes, Mistake((), what, "Is this the right file? Mend these first.")]
     return draft, mistakes
 
 
