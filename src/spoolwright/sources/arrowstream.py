@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import struct
 from typing import Any, Final
 
 from spoolwright.errors import InputError
+from spoolwright.sources.arrowsizes import check_message
 from spoolwright.sources.columnar import Gathering, readable, schema_columns, schema_facts
 from spoolwright.sources.loaded import Loaded, Task
 from spoolwright.sources.notes import shown
@@ -23,23 +25,43 @@ def load_arrow(task: Task) -> Loaded:
     import pyarrow as pa
 
     with pa.memory_map(str(task.path)) as source:
-        if source.read(len(_FILE_MAGIC)) != _FILE_MAGIC:
-            source.seek(0)
         try:
+            _to_start(source)
             schema = pa.ipc.open_stream(source).schema
             columns = schema_columns(schema)
             facts = schema_facts(schema, task)
+        except MemoryError:
+            raise
         except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
             raise _damaged(error) from error
         plan = readable(task.choose(columns, True), schema, task)
         assert plan.time is not None
         positions = [plan.time.position, *(taken.column.position for taken in plan.taken)]
+        _check_sizes(source, len(plan.taken), task)
         gathering = Gathering(task, plan, facts)
-        source.seek(0)
-        if source.read(len(_FILE_MAGIC)) != _FILE_MAGIC:
-            source.seek(0)
+        _to_start(source)
         _gather(gathering, source, positions)
     return gathering.loaded()
+
+
+def _to_start(source: Any) -> None:
+    """To the first message of the stream, behind the mark that an Arrow file puts before it."""
+    source.seek(0)
+    if source.read(len(_FILE_MAGIC)) != _FILE_MAGIC:
+        source.seek(0)
+
+
+def _check_sizes(source: Any, channels: int, task: Task) -> None:
+    """Refuse a stream that declares more than the limits; where it breaks off, what is before counts."""
+    import pyarrow as pa
+
+    _to_start(source)
+    rows = 0
+    try:
+        for message in pa.ipc.MessageReader.open_stream(source):
+            rows += check_message(message, rows, channels, task.limits)
+    except (pa.ArrowException, OSError, struct.error, IndexError):
+        return
 
 
 def _gather(gathering: Gathering, source: Any, positions: list[int]) -> None:
@@ -52,11 +74,11 @@ def _gather(gathering: Gathering, source: Any, positions: list[int]) -> None:
         reader = pa.ipc.open_stream(source, options=options)
         while True:
             batch = reader.read_next_batch()
-            batch.validate(full=True)  # a damaged batch must not be touched: its offsets may point anywhere
             arrays = [batch.column(kept.index(position)) for position in positions]
             gathering.add(arrays[0], arrays[1:])
-    except StopIteration:
-        return
+    except (StopIteration, MemoryError) as error:
+        if isinstance(error, MemoryError):
+            raise
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         if gathering.rows == 0:
             raise _damaged(error) from error
@@ -65,4 +87,5 @@ def _gather(gathering: Gathering, source: Any, positions: list[int]) -> None:
 
 
 def _damaged(error: Exception) -> InputError:
-    return InputError(f"it is damaged: {shown(str(error), 200)}.", mend="Copy or export the recording again.")
+    told = shown(str(error), 200)
+    return InputError(f"it is damaged: {told}.", mend="Copy or export the recording again.")

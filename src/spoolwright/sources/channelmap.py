@@ -82,7 +82,7 @@ def read_channel_map(path: str | Path) -> ChannelMap:
 
 def channel_map_from(data: Mapping[str, Any]) -> ChannelMap:
     """A channel map from its TOML mapping, or from a plain mapping of column name to channel id."""
-    if data and all(isinstance(v, str) for v in data.values()):
+    if not _KEYS[""] & set(data) and all(isinstance(value, str) for value in data.values()):
         data = {"channels": data}
     _check_keys(data, "")
     time, csv = _table(data, "time"), _table(data, "csv")

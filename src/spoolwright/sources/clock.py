@@ -63,7 +63,7 @@ def time_from_numbers(values: FloatArray, unit: str, heading: str, notes: Notes)
 
     if not unit:
         notes.add("unit_assumed", f"time column '{shown(heading)}' gives no unit; read as s.", None)
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", invalid="ignore"):
         seconds = values * unit_of(unit or "s", "time").factor
     seconds[~np.isfinite(seconds)] = np.nan
     return TimeBase(seconds)

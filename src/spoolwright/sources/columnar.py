@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -83,8 +83,14 @@ class Gathering:
         self.blocks = [[] for _ in self.plan.taken]
         self.odd = [OddCells() for _ in self.plan.taken]
 
-    def add(self, time: Any, columns: Iterable[Any]) -> None:
+    def add(self, time: Any, columns: Sequence[Any]) -> None:
         """Add the arrays of one batch, in the order of the plan."""
+        import pyarrow as pa
+
+        for array in (time, *columns):
+            array.validate(full=True)  # damaged codes or offsets may point anywhere
+            if len(array) != len(time):
+                raise pa.ArrowInvalid(f"columns of {len(time)} and {len(array)} rows in one batch")
         for block, odd, column in zip(self.blocks, self.odd, columns, strict=True):
             block.append(_numbers(column, self.rows, odd))
         self.times.append(_plain(time))

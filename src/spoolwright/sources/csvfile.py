@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import codecs
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 from spoolwright.core.measurement.recording import FloatArray
 from spoolwright.errors import InputError
@@ -24,7 +26,37 @@ class _NotAllNumbers(Exception):
 
 
 class _NotUtf8(Exception):
-    """A cell beyond the first lines is not UTF-8: read again as Latin-1."""
+    """Bytes beyond the first lines are not UTF-8: read again as Latin-1."""
+
+    def __init__(self, place: int) -> None:
+        self.place = place
+
+
+class _Checked(io.RawIOBase):
+    """A text file checked while it is read: the parser itself looks only at the cells it needs.
+
+    UTF-8 must be valid; of UTF-16 the odd byte is left out that a cut may leave at the end.
+    """
+
+    def __init__(self, file: BinaryIO, encoding: str) -> None:
+        self.file, self.encoding = file, encoding
+        self.decoder = codecs.getincrementaldecoder("utf-8")("strict")
+
+    def readable(self) -> bool:
+        return True
+
+    def read(self, size: int = -1) -> bytes:
+        place = self.file.tell()
+        data = self.file.read(size + size % 2)
+        if self.encoding.startswith("utf-16"):
+            return data[: len(data) // 2 * 2]
+        if self.encoding == "utf-8":
+            pending = len(self.decoder.getstate()[0])
+            try:
+                self.decoder.decode(data, final=not data)
+            except UnicodeDecodeError as error:
+                raise _NotUtf8(place - pending + error.start) from error
+        return data
 
 
 @dataclass
@@ -66,8 +98,8 @@ def load_csv(task: Task) -> Loaded:
         try:
             time, values = _columns(task, dialect, plan, facts)
             break
-        except _NotUtf8:
-            task.notes.add("encoding", latin_note(dialect.data_offset))
+        except _NotUtf8 as error:
+            task.notes.add("encoding", latin_note(error.place))
             dialect.encoding = "latin-1"
     return Loaded(plan, time, values, facts)
 
@@ -141,7 +173,7 @@ def _batches(
         file.seek(dialect.data_offset)
         try:
             yield from csv.open_csv(
-                file,
+                _Checked(file, dialect.encoding),
                 # On one thread the parser knows row numbers; the streaming reader is no slower for it.
                 csv.ReadOptions(
                     use_threads=False,
@@ -164,6 +196,10 @@ def _batches(
             )
         except pa.ArrowInvalid as error:
             raise _told(error, task, odd_rows) from error
+        except UnicodeDecodeError as error:
+            raise InputError(
+                f"its {dialect.encoding.upper()} text is damaged.", mend="Export it again."
+            ) from error
 
 
 def _told(error: Exception, task: Task, odd_rows: _OddRows) -> Exception:
@@ -172,7 +208,7 @@ def _told(error: Exception, task: Task, odd_rows: _OddRows) -> Exception:
     if "Empty CSV file" in text:
         return InputError("it has a header line and no rows below it.", mend="Export it again.")
     if text.startswith("In CSV column"):
-        return _NotUtf8() if text.endswith("invalid UTF8 data") else _NotAllNumbers()
+        return _NotAllNumbers()
     if text.startswith("straddling"):
         return InputError(
             f"a line is longer than {task.limits.line_bytes} bytes.", mend="Check that it is a recording."

@@ -103,7 +103,8 @@ def _encoding(sample: bytes, whole: bool, notes: Notes) -> tuple[str, int]:
             return name, len(mark)
     nul = sample.find(b"\0")
     if nul >= 0:
-        if max(sample[:4000:2].count(0), sample[1:4000:2].count(0)) > 0.4 * min(len(sample), 4000) / 2:
+        even, odd = sorted((sample[:4000:2].count(0), sample[1:4000:2].count(0)))
+        if odd > 0.8 * min(len(sample), 4000) / 2 and even < odd / 10:
             raise InputError("it looks like UTF-16 text without a byte order mark.", mend="Save it as UTF-8.")
         raise InputError(
             f"it is not text: byte {nul + 1} is NUL.", mend="It may be damaged or another format."
@@ -188,9 +189,9 @@ def _delimiter(header: str, lines: list[str]) -> str:
     best = ("", 0.0, 0)
     told: list[str] = []
     for mark in (";", "\t", ",", "|"):
-        width = len(_fields(header, mark))
-        if width < 2:
+        if mark not in header:
             continue
+        width = len(_fields(header, mark))
         fits = [len(_fields(line, mark)) == width or _fields(line, mark)[width:] == [""] for line in lines]
         share = sum(fits) / len(fits) if fits else 1.0
         told.append(f"{width} split by {mark!r}")

@@ -31,6 +31,11 @@ class Limits:
     values: int = 50_000_000
     odd_rows: int = 10_000
 
+    @property
+    def unpacked_bytes(self) -> int:
+        """Most bytes that compressed data may unpack to at a time: two values' room for each value kept."""
+        return 16 * self.values + 2**20
+
     def check_columns(self, count: int) -> None:
         """Refuse a file with too many columns."""
         if count > self.columns:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -42,10 +43,12 @@ def load_tdms(task: Task) -> Loaded:
     """
     try:
         from nptdms import TdmsFile
+        from nptdms.log import log_manager
     except ImportError as error:
         raise MissingExtra(
             "reading TDMS needs the package npTDMS.", mend="Install it: pip install 'spoolwright[tdms]'"
         ) from error
+    log_manager.set_level(logging.CRITICAL)  # errors and notes tell what matters
     try:
         # An open file, not a path: with a path the library would trust an index file lying beside it.
         with task.path.open("rb") as raw, TdmsFile.open(raw) as file:
