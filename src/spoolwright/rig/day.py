@@ -5,7 +5,7 @@ channels.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -112,7 +112,7 @@ def drawn_day(
             stream(engine.seed, "oil"),
         ),
         pickups=drawn_pickups(known, engine.mechanical("unbalance"), stream(engine.seed, "vibration")),
-        errors=drawn_errors(known.channel, stream(seed, "systematic")),
+        errors=_with_probes(known, drawn_errors(known.channel, stream(seed, "systematic"))),
         conformation=_drawn_conformation(known, stream(engine.seed, "torquemeter")),
         probes=_drawn_probes(known, stream(engine.seed, "probes")),
         date=on or date_in_calibration(cell.cell),
@@ -126,6 +126,15 @@ def _drawn_conformation(known: TypeFile, g: Generator) -> float:
     low, high = plate.torque_conformation_range
     drawn = plate.torque_conformation.value + 0.15 * (high - low) * float(g.standard_normal())
     return round(min(max(drawn, low), high), 4)
+
+
+def _with_probes(known: TypeFile, errors: SystematicErrors) -> SystematicErrors:
+    """The profile error of the harness is that of its probes: each of them carries it."""
+    harness = next((c.id for c in known.channel if c.role == "measured_gas_temperature"), "")
+    if harness not in errors.profile:
+        return errors
+    probes = [c.id for c in known.channel if c.role == "other" and c.id.startswith(_PROBES)]
+    return replace(errors, profile=errors.profile | dict.fromkeys(probes, errors.profile[harness]))
 
 
 def _drawn_probes(known: TypeFile, g: Generator) -> dict[str, float]:
@@ -246,7 +255,8 @@ def _others(
     reference, load = day.engine.model.data.reference, relative["load"]
     flow = q["fuel_flow"] / reference.fuel_flow
     oil = next((traces[c.id] for c in day.known.channel if c.role == "oil_temperature"), q["t_amb"])
-    out = {name: q["mgt"] + share * (q["mgt"] - q["t3"]) for name, share in day.probes.items()}
+    gas = q["mgt"] / day.cell_factor("measured_gas_temperature")
+    out = {name: gas + share * (gas - q["t3"]) for name, share in day.probes.items()}
     current = 180.0 * q["starter_torque"] / max(float(q["starter_torque"].max()), 1e-9)
     current = current + 520.0 * q["starter"] * (current > 0.0)
     return out | {

@@ -67,7 +67,10 @@ class OilSystem:
     ) -> FloatArray:
         """Oil temperature [K] over a run; speed and load are relative to the rated point [-]."""
         free = ambient + self.rise[0] * speed**2 + self.rise[1] * load
-        warm = np.where(speed > 0.3, np.maximum(free, self.thermostat + 12.0 * load), ambient + 20.0)
+        running = speed > 0.3
+        # at rest before the run oil is as cold as the air; after it, soaking keeps it hot for a while
+        resting = np.where(np.maximum.accumulate(running), self.thermostat - 10.0, ambient + 4.0)
+        warm = np.where(running, np.maximum(free, self.thermostat + 12.0 * load), resting)
         settled = np.concatenate([[start], warm])
         return first_order_lag(settled, step, self.time_constant)[1:]
 

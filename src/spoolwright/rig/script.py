@@ -28,11 +28,13 @@ Tell = Callable[[str, float], None]
 _BEFORE_START, _AFTER_STANDSTILL = 20.0, 20.0
 _START_SECONDS = 75.0
 _SETTLE = 15.0
-"""Length of a full transient after a lever movement; from then on a hold is quasi-steady [s]."""
-_SLAM_SECONDS = 16.0
+"""How long a full transient goes on behind a lever movement; from then on a hold is quasi-steady [s]."""
 _JOIN = 12.0
-_USUAL_LEVER, _SLAM_LEVER = 4.0, 0.3
-_LOADS, _LOAD_STEP, _LOAD_PAUSE = (0.40, 0.90), 1.0, 25.0
+_LEVER_RATE, _LEAST_LEVER, _SLAM_LEVER = 350.0, 4.0, 0.3
+"""How fast an operator moves between points [rpm/s], at least how long it takes him, and how long a slam
+[s].
+"""
+_LOADS, _LOAD_STEP, _LOAD_PAUSE = (0.40, 0.90), 1.0, 40.0
 _BETWEEN_SLAMS = 35.0
 
 
@@ -82,12 +84,12 @@ class Operator:
         if step.kind == "start":
             self._start()
         elif step.kind == "idle":
-            self._to(self.idle, _USUAL_LEVER)
+            self._to(self.idle)
             self._hold(step.seconds)
         elif step.kind == "hold":
             self._point(step)
         elif step.kind == "acceleration":
-            self._to(self.idle, _USUAL_LEVER)
+            self._to(self.idle)
             self._hold(_BETWEEN_SLAMS)
             self._to(self._aimed(step, 0.0), _SLAM_LEVER)
             self._hold(_BETWEEN_SLAMS)
@@ -101,7 +103,7 @@ class Operator:
 
     def adjust(self, planned: PlannedAdjustment) -> None:
         """Back to idle, the adjustment, and a word on the sheet; later steps run the engine as it then is."""
-        self._to(self.idle, _USUAL_LEVER)
+        self._to(self.idle)
         self._hold(40.0)
         self.adjustments.append(
             Adjustment(at_s=round(self.run.now, 1), kind=planned.kind, text=planned.text, by=OPERATOR)
@@ -125,9 +127,9 @@ class Operator:
         return true if step.set_by == "ng" else self.engine.steady(now, step.set_by, true, near)["ng"]
 
     def _point(self, step: Step) -> None:
-        self._to(self._aimed(step, 0.25 * float(self.scatter.standard_normal())), _USUAL_LEVER)
+        self._to(self._aimed(step, 0.25 * float(self.scatter.standard_normal())))
         begun = self.run.now - _SETTLE
-        self._hold(step.seconds - _SETTLE + _USUAL_LEVER)
+        self._hold(step.seconds - _SETTLE)
         settled = self.engine.steady(0.5 * (begun + self.run.now), "ng", self.ng, self.ng)
         condition = self.engine.condition(0.5 * (begun + self.run.now), self.ng)
         settled |= {
@@ -137,18 +139,17 @@ class Operator:
         }
         self.holds.append(HoldTruth(step.item, step.rating, begun, self.run.now, settled))
 
-    def _to(self, ng: float, lever_seconds: float) -> None:
+    def _to(self, ng: float, lever_seconds: float = 0.0) -> None:
         """Lever to a new speed, through a full transient, unless the engine is there already."""
         if abs(ng - self.ng) < 1.0:
             return
-        slam = lever_seconds < 1.0
+        taken = lever_seconds or max(_LEAST_LEVER, abs(ng - self.ng) / _LEVER_RATE)
         now = self.run.now
         before = self.engine.steady(now, "ng", self.ng, self.ng)["t4"]
         after = self.engine.steady(now, "ng", ng, ng)["t4"]
-        lever = Lever(self._lever(self.ng), self._lever(ng), lever_seconds)
-        piece = self.engine.moved(now, self.ng, lever, _SLAM_SECONDS if slam else _SETTLE)
-        self.run.add(piece, joined_over=2.0)
-        self.run.slow.append(self.engine.slow_settling(now + 1.0, ng, before, after))
+        lever = Lever(self._lever(self.ng), self._lever(ng), taken)
+        self.run.add(self.engine.moved(now, self.ng, lever, taken + 1.0 + _SETTLE), joined_over=2.0)
+        self.run.slow.append(self.engine.slow_settling(now + 1.0 + 0.5 * taken, ng, before, after))
         self.ng = ng
 
     def _hold(self, seconds: float) -> None:
@@ -161,7 +162,7 @@ class Operator:
         power = [share * self.reference.power for share in _LOADS]
         now = self.run.now
         low = self.engine.steady(now, "power", power[0], max(self.ng, self.idle))["ng"]
-        self._to(low, _USUAL_LEVER)
+        self._to(low)
         self._hold(15.0)
         piece = self.engine.governed(self.run.now, (power[0], power[1]), _LOAD_PAUSE, _LOAD_STEP)
         self.run.add(piece, joined_over=2.0)
@@ -181,7 +182,7 @@ class Operator:
         self.ng = self.idle
 
     def _shut_down(self) -> None:
-        self._to(self.idle, _USUAL_LEVER)
+        self._to(self.idle)
         self._hold(5.0)
         down = self._sub_idle().run_down(self.run.last()["np"])
         stop = (
