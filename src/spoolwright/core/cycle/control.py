@@ -34,7 +34,7 @@ class Governor:
         self.reference = data.reference
         self.acceleration = Spline(data.control.acceleration.x, [data.control.acceleration.y], "acceleration")
         self.deceleration = Spline(data.control.deceleration.x, [data.control.deceleration.y], "deceleration")
-        self.fuel_flow = fuel_flow
+        self.fuel_flow = self._wanted = fuel_flow
         self._speed_integral = fuel_flow / data.reference.fuel_flow
         self._governor_integral = speed
         self._topping = 0.0
@@ -103,6 +103,9 @@ class Governor:
             limit = min(max(wanted, least), most)
             follow = 1.0 - math.exp(-step / 0.2)
             self._speed_integral += (limit - c.speed_gain * error - self._speed_integral) * follow
-        wanted = min(max(wanted, least), most)
-        self.fuel_flow += (wanted * full - self.fuel_flow) * (1.0 - math.exp(-step / c.valve_time))
+        wanted = min(max(wanted, least), most) * full
+        # at the middle of the step, so that the answer hardly depends on the step
+        middle = 1.5 * wanted - 0.5 * self._wanted
+        self._wanted = wanted
+        self.fuel_flow += (middle - self.fuel_flow) * (1.0 - math.exp(-step / c.valve_time))
         return self.fuel_flow

@@ -197,7 +197,7 @@ def _shafts(s: DataSheet, shaft: float) -> Shafts:
 
 
 def _heat_soak(air: float) -> HeatSoak:
-    return HeatSoak(2600.0 * air, 260.0 * air, 2400.0 * air, 300.0 * air, 0.05, 0.08)
+    return HeatSoak(1500.0 * air, 80.0 * air, 900.0 * air, 70.0 * air, 0.02, 0.04)
 
 
 def _control(s: DataSheet) -> FuelControl:
@@ -205,9 +205,9 @@ def _control(s: DataSheet) -> FuelControl:
         acceleration=shapes.acceleration_schedule(),
         deceleration=shapes.deceleration_schedule(),
         reference_ratio=s.fuel_flow / (101325.0 * s.pressure_ratio),
-        governor_gain=6.0,
-        governor_reset=5.0,
-        speed_gain=10.0,
+        governor_gain=2.5,
+        governor_reset=4.0,
+        speed_gain=4.0,
         speed_reset=2.0,
         idle_speed=0.66,
         speed_limit=1.04,

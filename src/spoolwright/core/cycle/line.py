@@ -79,6 +79,11 @@ class OperatingLine:
         w = np.clip((value - v[i]) / np.maximum(v[i + 1] - v[i], 1e-12 * v[-1]), 0.0, 1.0)
         return np.asarray((1.0 - w) * self.x[:, i] + w * self.x[:, i + 1])
 
+    def coldest(self, set_by: SetBy) -> float:
+        """ln corrected speed up to which the quantity does not rise along the line [-]."""
+        v = self.values[set_by]
+        return float(self.x[0, np.searchsorted(v, v[0], side="right") - 1])
+
     def start_one(self, set_by: SetBy, value: float) -> tuple[list[float], int]:
         """The same for one float, and the index of the nearest point of the line."""
         v = self._lists[set_by]

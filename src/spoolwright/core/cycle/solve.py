@@ -98,7 +98,7 @@ def _solve_batch(cases: Cases, start: FloatArray | None) -> Solution:
     x, iterations = result.x, result.iterations
     values = _values(cases, x, inlet)
     status = np.where(result.converged, status_of(model, values), int(Status.NOT_CONVERGED))
-    lost = np.flatnonzero(_doubtful(cases.set_by, status))
+    lost = np.flatnonzero(_doubtful(cases, x, status))
     if len(lost):
         found, verdict, more = rescue(cases.take(lost))
         iterations[lost] += more
@@ -113,15 +113,16 @@ def _solve_batch(cases: Cases, start: FloatArray | None) -> Solution:
     )
 
 
-def _doubtful(set_by: SetBy, status: NDArray[np.intp]) -> NDArray[np.bool_]:
-    """Cases for which a point within the bounds may still exist.
+def _doubtful(cases: Cases, x: FloatArray, status: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Cases for which another point may exist that is within the bounds, or faster.
 
     Power, torque and fuel flow rise all along an operating line, so a point beyond a bound is the only one;
-    the temperatures have a minimum near idle, and a second point.
+    the temperatures have a minimum near idle, and two points above it.
     """
-    if set_by in ("mgt", "turbine_inlet_temperature"):
-        return np.asarray(status != Status.SOLVED)
-    return np.isin(status, (Status.NOT_CONVERGED, Status.BELOW_SPEED))
+    if cases.set_by not in ("mgt", "turbine_inlet_temperature"):
+        return np.isin(status, (Status.NOT_CONVERGED, Status.BELOW_SPEED))
+    slow = x[0] < operating_line(cases.model).coldest(cases.set_by) + 0.15
+    return np.asarray(slow | (status != Status.SOLVED))
 
 
 def _values(cases: Cases, x: FloatArray, inlet: Inlet) -> dict[str, FloatArray]:
