@@ -1,14 +1,11 @@
-"""Large batches on several processes, each with one linear-algebra thread."""
+"""Large batches on several processes."""
 
 from __future__ import annotations
 
 import multiprocessing
-import os
-from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
 from types import TracebackType
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -22,8 +19,6 @@ from spoolwright.core.cycle.solution import OUTPUTS, Solution
 from spoolwright.core.cycle.solve import CHUNK, solve
 from spoolwright.core.numerics import FloatArray
 
-_THREADS: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
-
 
 class SolverPool:
     """Worker processes that hold an engine ready; a context manager.
@@ -35,24 +30,18 @@ class SolverPool:
     processes : int, optional
         Number of workers; default one per processor [-].
 
-    Notes
-    -----
-    Workers are started afresh (spawn), so a script that makes a pool needs the usual
-    `if __name__ == "__main__":` guard.
+    Notes ----- Workers are started afresh (spawn), so a script that makes a pool needs the usual `if
+    __name__ == "__main__":` guard. They inherit the environment: set OMP_NUM_THREADS=1 before NumPy is
+    first imported, so that workers do not fight over the processors with linear-algebra threads.
     """
 
     def __init__(self, data: EngineData, processes: int | None = None) -> None:
         self.model = EngineModel(data)
-        self.processes = processes or os.cpu_count() or 1
-        with _one_thread():
-            self._pool = ProcessPoolExecutor(
-                self.processes,
-                mp_context=multiprocessing.get_context("spawn"),
-                initializer=_begin,
-                initargs=(data,),
-            )
-            # start every worker while the thread limits stand
-            list(self._pool.map(_ready, range(2 * self.processes)))
+        self.processes = processes or multiprocessing.cpu_count()
+        spawn = multiprocessing.get_context("spawn")
+        self._pool = ProcessPoolExecutor(
+            self.processes, mp_context=spawn, initializer=_begin, initargs=(data,)
+        )
 
     def __enter__(self) -> SolverPool:
         return self
@@ -89,20 +78,6 @@ class SolverPool:
         )
 
 
-@contextmanager
-def _one_thread() -> Iterator[None]:
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
-    try:
-        yield
-    finally:
-        for name, x in before.items():
-            if x is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = x
-
-
 _models: list[EngineModel] = []
 """The worker's engine; filled once when the worker starts."""
 
@@ -110,10 +85,6 @@ _models: list[EngineModel] = []
 def _begin(data: EngineData) -> None:
     _models.append(EngineModel(data))
     operating_line(_models[0])
-
-
-def _ready(_: int) -> int:
-    return os.getpid()
 
 
 def _work(job: tuple[Condition, ConditionFactors, SetBy, Any]) -> tuple[Any, Any, Any, Any]:
