@@ -8,7 +8,7 @@ a shape common to the type, what single engines and runs add, and the errors of 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,14 +16,18 @@ import numpy as np
 from spoolwright.core.measurement.channel import FloatArray
 from spoolwright.errors import InputError
 
-FEATURES = ("s", "s^2", "s^3", "ln theta", "ln theta^2", "s ln theta", "humidity", "ln delta")
+FEATURES = ("s", "s^2", "s^3", "ln theta", "ln theta^2", "s ln theta", "humidity", "ln Re")
 """Terms of the shape; s is ln of (MGT / inlet temperature) over its value at the reference rating."""
 
-_PRIOR = np.array([0.5, 3.0, 15.0, 0.05, 0.3, 0.3, 0.3, 0.03])
-"""Standard deviations of the terms for power and fuel flow before any run is seen, taken from what different
-maps of like engines do to the logarithm of power: 5 % over a tenth in s, 0.5 % over 30 K of inlet
-temperature, 0.6 % at
-20 g/kg, 0.3 % over a tenth in pressure."""
+_PRIOR = np.array([0.5, 3.0, 15.0, 0.015, 0.06, 0.15, 0.04, 0.03])
+"""Standard deviations of the terms for power and fuel flow before any run is seen.
+
+In s: what different maps of like engines do, 5 % over a tenth. In the rest: by similarity an engine with any
+maps gives the same power / (p2 sqrt T2) at the same MGT / T2, so only the model of what departs from
+similarity can be wrong: real gas (exponent of theta 0.62 instead of 0.5) and humidity (0.4 per kg/kg), both
+known to a tenth, and the Reynolds number (exponent 0.15), known to a fifth.
+"""
+_SUTHERLAND = 110.4  # K, air (ISO 2533:1975, equation 14)
 
 _SCALE = {"power": 1.0, "fuel_flow": 1.0, "gas_generator_speed": 0.3}
 QUANTITIES = tuple(_SCALE)
@@ -41,6 +45,8 @@ class Spread:
         Between runs of an engine, beyond what the instruments explain [-].
     setting : float
         Between engines, for each unit of s [-].
+    run_setting : float
+        Between runs of an engine, for each unit of s: gas temperature profiles turn with load [-].
     theta : float
         Between engines, for each unit of ln theta [-].
     point : float
@@ -50,6 +56,7 @@ class Spread:
     level: float = 0.03
     run: float = 0.001
     setting: float = 0.05
+    run_setting: float = 0.03
     theta: float = 0.02
     point: float = 0.001
 
@@ -161,8 +168,36 @@ def _prior(quantity: str) -> FloatArray:
     return _PRIOR * _SCALE[quantity]
 
 
+def log_reynolds(theta: FloatArray, delta: FloatArray, temperature: float) -> FloatArray:
+    """ln of the Reynolds number at a given Mach number over its value at the reference condition.
+
+    Parameters
+    ----------
+    theta, delta : array, shape (n,)
+        Inlet temperature and pressure over those of the reference condition [-].
+    temperature : float
+        Reference temperature [K].
+
+    Returns
+    -------
+    array, shape (n,)
+        ln of p / (sqrt(T) viscosity), relative [-].
+
+    References
+    ----------
+    ISO 2533:1975, equation 14 (Sutherland's viscosity of air).
+
+    Examples
+    --------
+    >>> float(log_reynolds(np.array(1.0), np.array(2.0), 288.15).round(6))
+    0.693147
+    """
+    viscosity = theta**1.5 * (temperature + _SUTHERLAND) / (theta * temperature + _SUTHERLAND)
+    return np.asarray(np.log(delta / (np.sqrt(theta) * viscosity)))
+
+
 def shape_features(
-    setting: FloatArray, log_theta: FloatArray, humidity: FloatArray, log_delta: FloatArray
+    setting: FloatArray, log_theta: FloatArray, humidity: FloatArray, log_reynolds: FloatArray
 ) -> FloatArray:
     """Terms of the shape at points.
 
@@ -174,15 +209,15 @@ def shape_features(
         ln of inlet temperature over the reference temperature [-].
     humidity : array, shape (n,)
         Water-air ratio less the reference's [kg/kg].
-    log_delta : array, shape (n,)
-        ln of inlet pressure over the reference pressure [-].
+    log_reynolds : array, shape (n,)
+        ln of the Reynolds number over the reference's, see `log_reynolds` [-].
 
     Returns
     -------
     array, shape (n, p)
         One column a feature; all but the powers of s vanish at the reference condition [-].
     """
-    s, t, w, d = np.broadcast_arrays(setting, log_theta, humidity, log_delta)
+    s, t, w, d = np.broadcast_arrays(setting, log_theta, humidity, log_reynolds)
     return np.stack([s, s**2, s**3, t, t**2, s * t, w, d], axis=-1)
 
 
@@ -198,14 +233,17 @@ class ShapeRun:
         Terms of the shape at its points [-].
     log_ratio : dict of array, shape (n,)
         Quantity to ln(observed / modelled) [-].
-    contributions : dict of array, shape (k, n)
-        Quantity to what every instrument error gives to ln(observed / modelled) [-].
+    scatter : dict of array, shape (n,)
+        Quantity to the standard uncertainty of its logarithm from scatter [-].
+    level : dict of float
+        Quantity to the standard uncertainty that the instruments' systematic errors give its mean level [-].
     """
 
     engine: str
     features: FloatArray
     log_ratio: dict[str, FloatArray]
-    contributions: dict[str, FloatArray] = field(default_factory=dict)
+    scatter: dict[str, FloatArray]
+    level: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -279,16 +317,15 @@ def _stacked(runs: list[ShapeRun], quantity: str) -> _Stacked:
         for run in group:
             at = slice(start, start + len(run.features))
             y[e, at], x[e, at], real[e, at] = run.log_ratio[quantity], run.features, 1.0
-            d = run.contributions.get(quantity, np.zeros((1, len(run.features))))
-            instrument[e, at, at] = d.T @ d
+            instrument[e, at, at] = np.diag(run.scatter[quantity] ** 2) + run.level[quantity] ** 2
             same[e, at, at] = 1.0
             start = at.stop
     return _Stacked(y, x, instrument, real, same)
 
 
-_GUESS = np.log([0.03, 0.001, 0.05, 0.01, 0.0007])
-_LOOSE = np.array([3.0, 1.5, 1.5, 1.0, 1.5])
-"""Log-normal priors of the five spreads: medians and standard deviations of their logarithms."""
+_GUESS = np.log([0.03, 0.001, 0.03, 0.03, 0.01, 0.0007])
+_LOOSE = np.array([3.0, 1.5, 1.5, 1.5, 1.0, 1.5])
+"""Log-normal priors of the spreads, in their order: medians and standard deviations of their logarithms."""
 
 
 def _calibrated(data: _Stacked, quantity: str) -> Shape:
@@ -300,7 +337,7 @@ def _calibrated(data: _Stacked, quantity: str) -> Shape:
         penalty = 0.5 * float(np.sum(((logs - _GUESS) / _LOOSE) ** 2))
         return _posterior(data, np.exp(logs), prior)[2] + penalty
 
-    simplex = np.vstack([_GUESS, _GUESS + 1.0 * np.eye(5)])
+    simplex = np.vstack([_GUESS, _GUESS + 1.0 * np.eye(_GUESS.size)])
     found = minimize(
         cost, _GUESS, method="Nelder-Mead", options={"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.01}
     )
@@ -311,13 +348,13 @@ def _calibrated(data: _Stacked, quantity: str) -> Shape:
 
 def _posterior(data: _Stacked, spread: FloatArray, prior: FloatArray) -> tuple[FloatArray, FloatArray, float]:
     """Mean and root covariance of the shape, and minus the log restricted likelihood, at given spreads."""
-    level, run, setting, theta, point = spread
+    level, run, setting, run_setting, theta, point = spread
     s, t = data.x[..., FEATURES.index("s")], data.x[..., FEATURES.index("ln theta")]
     covariance = (
         data.instrument
         + level**2 * data.real[:, :, None] * data.real[:, None, :]
         + run**2 * data.same_run
-        + setting**2 * s[:, :, None] * s[:, None, :]
+        + (setting**2 + run_setting**2 * data.same_run) * s[:, :, None] * s[:, None, :]
         + theta**2 * t[:, :, None] * t[:, None, :]
         + point**2 * data.real[:, :, None] * np.eye(data.y.shape[1])
     )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from spoolwright.core.measurement.channel import ErrorSource, FloatArray
 from spoolwright.core.numerics import Dual
-from spoolwright.core.reduction.baseline import FEATURES, ModelBaseline, Shape, shape_features
+from spoolwright.core.reduction.baseline import FEATURES, ModelBaseline, Shape, ShapeRun, shape_features
 from spoolwright.core.reduction.estimate import SCATTER, ErrorBasis, Estimate
 
 _P = len(FEATURES)
@@ -35,8 +35,6 @@ class ReferenceCurve:
         Rising MGT [K].
     logs : dict of array, shape (m,)
         Quantity to ln of its value [-].
-    hydrogen_slopes : dict of array, shape (m,)
-        Quantity to the change of ln of its value for each unit of the fuel's hydrogen to carbon ratio [-].
     temperature : float
         Reference inlet total temperature [K].
     rated_gas_temperature : float
@@ -45,7 +43,6 @@ class ReferenceCurve:
 
     gas_temperature: FloatArray
     logs: dict[str, FloatArray]
-    hydrogen_slopes: dict[str, FloatArray]
     temperature: float
     rated_gas_temperature: float
 
@@ -107,7 +104,11 @@ def model_errors(points: int, runs: int, quantities: Sequence[str]) -> list[tupl
     added = []
     for q in quantities:
         added += [(ErrorSource(f"{name}, {q}"), cause) for name, cause in _TERMS]
-        added += [(ErrorSource(f"run {j + 1} beyond instruments, {q}"), "run to run") for j in range(runs)]
+        for what in ("level", "slope"):
+            added += [
+                (ErrorSource(f"{what} of run {j + 1} beyond instruments, {q}"), "run to run")
+                for j in range(runs)
+            ]
         added += [
             (ErrorSource(f"point {i + 1} beyond its stated scatter, {q}"), SCATTER) for i in range(points)
         ]
@@ -161,6 +162,9 @@ class ModelMethod:
         Notes
         -----
         Best linear unbiased prediction with a free level of the engine: no prior on its condition is used.
+        Weights rest on scatter and on the spreads of the shape alone; systematic errors are carried through
+        them. Otherwise the points' slope would be taken to tell the error of the thermometers, which the
+        engine's own condition bends as well.
 
         References
         ----------
@@ -178,14 +182,15 @@ class ModelMethod:
     def _weights(self, quantity: str, shape: Shape, target: FloatArray) -> FloatArray:
         x, spread = self.features, shape.spread
         s, t = x[:, FEATURES.index("s")], x[:, FEATURES.index("ln theta")]
-        errors = self.log_ratio[quantity].d
+        errors = self.log_ratio[quantity].d * self.basis.random[:, None]
         x_root = x @ shape.root
+        same_run = self.run_index[:, None] == self.run_index
         covariance = (
             errors.T @ errors
             + x_root @ x_root.T
-            + spread.setting**2 * np.outer(s, s)
+            + (spread.setting**2 + spread.run_setting**2 * same_run) * np.outer(s, s)
             + spread.theta**2 * np.outer(t, t)
-            + spread.run**2 * (self.run_index[:, None] == self.run_index)
+            + spread.run**2 * same_run
             + spread.point**2 * np.eye(s.size)
         )
         with_target = x_root @ (shape.root.T @ target) + spread.setting**2 * s * target[FEATURES.index("s")]
@@ -201,8 +206,16 @@ class ModelMethod:
         spread = shape.spread
         apart = target - weights @ self.features
         own = [spread.setting * apart[FEATURES.index("s")], spread.theta * apart[FEATURES.index("ln theta")]]
-        run = [spread.run * float(weights[self.run_index == j].sum()) for j in range(self._runs)]
-        added = np.concatenate([shape.root.T @ apart, np.negative(own), run, spread.point * weights])
+        by_run = (self.run_index == np.arange(self._runs)[:, None]) * weights
+        added = np.concatenate(
+            [
+                shape.root.T @ apart,
+                np.negative(own),
+                spread.run * by_run.sum(axis=1),
+                spread.run_setting * (by_run @ self.features[:, FEATURES.index("s")]),
+                spread.point * weights,
+            ]
+        )
         out = self.log_ratio[quantity].d @ weights
         start = self._start(quantity, added.size)
         out[start : start + added.size] += added
@@ -317,3 +330,27 @@ class ModelMethod:
 def _at_reference(setting: float) -> FloatArray:
     zero = np.array(0.0)
     return shape_features(np.array(setting), zero, zero, zero)
+
+
+def shape_run(engine: str, method: ModelMethod) -> ShapeRun:
+    """A reduced run as one to learn the type's shape from.
+
+    Parameters
+    ----------
+    engine : str
+        Which engine in which state [-].
+    method : ModelMethod
+        The run's points against the model [-].
+
+    Returns
+    -------
+    ShapeRun
+        For `calibrate_shape` [-].
+    """
+    random = method.basis.random
+    scatter, level = {}, {}
+    for q, ratio in method.log_ratio.items():
+        scatter[q] = np.sqrt(random @ ratio.d**2)
+        level[q] = float(np.sqrt(np.sum(((1.0 - random) * ratio.d.mean(axis=1)) ** 2)))
+    values = {q: np.asarray(r.v) for q, r in method.log_ratio.items()}
+    return ShapeRun(engine, method.features, values, scatter, level)

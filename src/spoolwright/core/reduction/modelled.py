@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spoolwright.core.cycle.condition import Condition
-from spoolwright.core.cycle.engine import EngineData
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.cycle.sensitivity import sensitivities
 from spoolwright.core.cycle.solve import CHUNK, solve
@@ -25,7 +24,6 @@ _FIELDS = (
     "water_air_ratio",
     "exhaust_pressure_ratio",
 )
-_HYDROGEN_STEP = 0.05
 _GRID = 81
 _BEYOND = 0.12
 """The reference curve reaches this fraction beyond the coldest and the hottest setting asked for."""
@@ -131,14 +129,14 @@ def _part(
 
 
 def reference_curve(
-    data: EngineData, reference: Condition, rated_gas_temperature: float, low: float, high: float
+    model: EngineModel, reference: Condition, rated_gas_temperature: float, low: float, high: float
 ) -> ReferenceCurve:
     """The model at the reference condition over measured gas temperature.
 
     Parameters
     ----------
-    data : EngineData
-        The type [-].
+    model : EngineModel
+        Model of the type [-].
     reference : Condition
         Reference condition, floats [-].
     rated_gas_temperature : float
@@ -152,53 +150,13 @@ def reference_curve(
         Only where the model runs; reaches a little beyond the range [-].
     """
     grid = np.linspace(low * (1.0 - _BEYOND), high * (1.0 + _BEYOND), _GRID)
-    logs, solved = _logs_at(EngineModel(data), reference, grid)
-    richer = replace(data.fuel, hydrogen_to_carbon=data.fuel.hydrogen_to_carbon + _HYDROGEN_STEP)
-    other, also = _logs_at(EngineModel(replace(data, fuel=richer)), reference, grid)
-    keep = solved & also
-    slopes = {q: (other[q] - logs[q])[keep] / _HYDROGEN_STEP for q in logs}
-    return ReferenceCurve(
-        grid[keep],
-        {q: y[keep] for q, y in logs.items()},
-        slopes,
-        reference.temperature,
-        rated_gas_temperature,
-    )
-
-
-def _logs_at(
-    model: EngineModel, reference: Condition, grid: FloatArray
-) -> tuple[dict[str, FloatArray], NDArray[np.bool_]]:
     found = solve(model, reference, set_by="mgt", target=grid)
     with np.errstate(invalid="ignore", divide="ignore"):
         logs = {q: np.log(np.asarray(getattr(found, q), dtype=float)) for q in QUANTITIES}
-    solved = np.asarray(found.solved) & np.isfinite(logs["power"])
-    return logs, solved
-
-
-def fuel_share(
-    curve: ReferenceCurve, quantity: str, gas_temperature: FloatArray, excess: FloatArray
-) -> FloatArray:
-    """What a fuel's hydrogen content changes in the model.
-
-    Parameters
-    ----------
-    curve : ReferenceCurve
-        The model at the reference condition [-].
-    quantity : str
-        Which quantity [-].
-    gas_temperature : array, shape (n,)
-        MGT of the points, carried to the reference inlet temperature [K].
-    excess : array, shape (n,)
-        Hydrogen to carbon ratio of the fuel less that of the model's fuel [-].
-
-    Returns
-    -------
-    array, shape (n,)
-        To be added to ln of the quantity [-].
-    """
-    slope = np.interp(gas_temperature, curve.gas_temperature, curve.hydrogen_slopes[quantity])
-    return np.asarray(slope * excess)
+    keep = np.asarray(found.solved) & np.isfinite(logs["power"])
+    return ReferenceCurve(
+        grid[keep], {q: y[keep] for q, y in logs.items()}, reference.temperature, rated_gas_temperature
+    )
 
 
 def as_values(points: ModelPoints) -> ModelPoints:
