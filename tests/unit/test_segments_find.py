@@ -234,7 +234,12 @@ def test_legs_cover_the_series_and_alternate() -> None:
         assert legs[-1][1] == 300
         assert all(p[1] == q[0] and p[2] != q[2] for p, q in itertools.pairwise(legs))
         for i, j, _ in legs[1:-1]:
-            assert abs(x[j] - x[i]) > 4.0
+            assert abs(x[j] - x[i]) > 4.0 * (1.0 - 2.0 * 0.1)  # each end within a tenth of its extreme
+
+
+def test_a_plateau_belongs_to_the_leg_that_led_to_it() -> None:
+    x = np.interp(np.arange(100.0), [0, 10, 60, 70, 99], [0, 10, 10, 0, 0])
+    assert legs_of(x, 3.0) == [(0, 60, True), (60, 100, False)]
 
 
 numbers = st.floats(allow_nan=True, allow_infinity=True, width=64)

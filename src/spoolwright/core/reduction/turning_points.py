@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+
+_NEAR = 0.1
+"""A series is at its extreme within this share of what counts as a reversal [-]."""
 
 
 def legs_of(x: FloatArray, reversal: float) -> list[tuple[int, int, bool]]:
@@ -21,7 +26,8 @@ def legs_of(x: FloatArray, reversal: float) -> list[tuple[int, int, bool]]:
     Returns
     -------
     list of (int, int, bool)
-        Half-open row range and whether it rises; the ranges cover the series [-].
+        Half-open row range and whether it rises; the ranges cover the series. A leg ends where the series
+        leaves its extreme, so that a plateau belongs to the leg that led to it [-].
 
     Examples
     --------
@@ -30,7 +36,7 @@ def legs_of(x: FloatArray, reversal: float) -> list[tuple[int, int, bool]]:
     """
     if x.size < 2:
         return [(0, int(x.size), True)] if x.size else []
-    pivots = _pivots(x, reversal)
+    pivots = _left(x, _pivots(x, reversal), _NEAR * reversal)
     ends = [*pivots, x.size - 1]
     out = []
     for i, j in zip([0, *pivots], ends, strict=True):
@@ -59,6 +65,15 @@ def _pivots(x: FloatArray, reversal: float) -> list[int]:
                 out.append(low)
             rising, high = True, i
             low = i
+    return out
+
+
+def _left(x: FloatArray, pivots: list[int], near: float) -> list[int]:
+    """Rows at which the series leaves its extremes for good."""
+    out = []
+    for p, following in pairwise([*pivots, x.size - 1]):
+        away = np.flatnonzero(np.abs(x[p : following + 1] - x[p]) > near)
+        out.append(p + int(away[0]) - 1 if away.size else p)
     return out
 
 

@@ -13,7 +13,7 @@ from spoolwright.crafts.testcell.events import events_of
 from spoolwright.crafts.testcell.extremes import extreme_readings
 from spoolwright.crafts.testcell.governing import LoadStep, governing_readings, load_steps
 from spoolwright.crafts.testcell.model import Finding, Segment
-from spoolwright.crafts.testcell.points import pieces_of, points_of
+from spoolwright.crafts.testcell.points import long_enough_to_count, pieces_of, point_of
 from spoolwright.crafts.testcell.reading import RunContents, ScalarReading, ShownItem
 from spoolwright.crafts.testcell.run_data import RunData, run_data
 from spoolwright.crafts.testcell.run_sheet import RunSheet
@@ -44,13 +44,14 @@ def contents_of(course: Course) -> RunContents:
     starts, slams, steps = starts_of(course), slams_of(course), load_steps(course)
     rests = _rests(course)
     items = assigned(data, rests)
-    rests = [_placed(r, i) for r, i in zip(rests, items, strict=True)]
-    points = [r.point for r in rests if not r.idle]
+    rests = _numbered(data, rests, items)
+    holds = [r for r in rests if not r.idle and _counts(data, r)]
+    points = [r.point for r in holds]
     idles = [r.point for r in rests if r.idle]
     return RunContents(
         run=data.run,
         segments=_segments(course, starts),
-        events=events_of(course, starts, slams, steps, points),
+        events=events_of(course, starts, slams, steps, holds),
         points=tuple(points),
         readings=tuple(_readings(course, starts, slams, steps, points, idles)),
         shown=tuple(_shown(course, starts, slams, steps, rests, items)),
@@ -60,19 +61,30 @@ def contents_of(course: Course) -> RunContents:
 
 def _rests(course: Course) -> list[Rest]:
     """Holds and idles in order of time, each with its point."""
-    run = course.data.run
-    out = []
-    for kind, prefix in (("hold", f"{run}."), ("idle", f"{run}.idle ")):
-        pieces = pieces_of(course, kind)
-        points = points_of(course, pieces, prefix)
-        out += [Rest(a, b, kind == "idle") for a, b in zip(pieces, points, strict=True)]
-    return sorted(out, key=lambda r: r.piece.from_s)
+    pieces = [(p, kind == "idle") for kind in ("hold", "idle") for p in pieces_of(course, kind)]
+    pieces.sort(key=lambda p: p[0].from_s)
+    return [Rest(p, point_of(course.data, p), idle) for p, idle in pieces]
 
 
-def _placed(rest: Rest, item: ScheduleItem | None) -> Rest:
-    if item is None:
-        return rest
-    return replace(rest, point=replace(rest.point, schedule_item=item.id, rating=item.rating))
+def _counts(data: RunData, rest: Rest) -> bool:
+    """Whether a hold is a performance point: it shows an item, or is long enough to be one."""
+    return rest.point.schedule_item is not None or long_enough_to_count(data, rest.piece)
+
+
+def _numbered(data: RunData, rests: list[Rest], items: list[ScheduleItem | None]) -> list[Rest]:
+    """The rests with their schedule items, numbered through the run."""
+    out, points, idles = [], 0, 0
+    for rest, item in zip(rests, items, strict=True):
+        rated = (item.id, item.rating) if item is not None else (None, None)
+        placed = replace(rest, point=replace(rest.point, schedule_item=rated[0], rating=rated[1]))
+        if rest.idle:
+            idles += 1
+            name = f"{data.run}.idle {idles}"
+        else:
+            points += _counts(data, placed)
+            name = f"{data.run}.{points}"
+        out.append(replace(placed, point=replace(placed.point, id=name)))
+    return out
 
 
 def _readings(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spoolwright.core.reduction.point import PointData
-from spoolwright.crafts.testcell.points import BLUR, Piece
+from spoolwright.crafts.testcell.points import BLUR, Piece, long_enough_to_count
 from spoolwright.crafts.testcell.run_data import RunData
 from spoolwright.crafts.typefile.model import Channel, Correction, ScheduleItem
 from spoolwright.units import to_inner, unit_of
@@ -49,7 +49,7 @@ def assigned(data: RunData, rests: Sequence[Rest]) -> list[ScheduleItem | None]:
 
     Rests are matched in the order of the schedule first: as many as can be, then as close as can be. A rest
     left over that fits an item's target out of that order (a repeat, a point on the way) is given to the
-    closest one. Idle is matched in order alone.
+    closest one, if it is long enough to count. Idle is matched in order alone.
     """
     items = [
         i
@@ -62,7 +62,8 @@ def assigned(data: RunData, rests: Sequence[Rest]) -> list[ScheduleItem | None]:
     for r, i in _in_order(worth):
         out[r] = items[i]
     for r, rest in enumerate(rests):
-        if out[r] is None and not rest.idle and items and worth[r].max() > 0.0:
+        spare = out[r] is None and not rest.idle and long_enough_to_count(data, rest.piece)
+        if spare and items and worth[r].max() > 0.0:
             out[r] = items[int(np.argmax(worth[r]))]
     return out
 
@@ -137,7 +138,7 @@ def _reading(data: RunData, point: PointData, target: _Target) -> float | None:
 
 
 def _setting_factor(data: RunData, point: PointData, correction: Correction, quantity: str) -> float | None:
-    """Today's value over that at the reference, by temperature and pressure, as an operator's chart has it."""
+    """Today's value over that at the reference, by temperature and pressure, as an operator's chart has."""
     law = next((x for x in correction.laws if x.quantity == quantity), None)
     temperature = _first(data, point, ("inlet_temperature", "ambient_temperature"))
     pressure = _first(data, point, ("inlet_pressure", "ambient_pressure"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from spoolwright.core.reduction.point import PointData
+from spoolwright.crafts.testcell.assignment import Rest
 from spoolwright.crafts.testcell.course import Course
 from spoolwright.crafts.testcell.governing import LoadStep
 from spoolwright.crafts.testcell.ledger import Shown
@@ -20,14 +20,14 @@ def events_of(
     starts: Sequence[Start],
     slams: Sequence[Slam],
     steps: Sequence[LoadStep],
-    points: Sequence[PointData],
+    holds: Sequence[Rest],
 ) -> tuple[Event, ...]:
     """All events of a run in order of time."""
     run = course.data.run
     out = [e for s in starts for e in _start(course, s)]
     out += [_slam(course, s) for s in slams]
     out += [_step(course, s) for s in steps]
-    out += [_hold(course, p) for p in points]
+    out += [_hold(course, h) for h in holds]
     out += _end(course)
     out += _adjustments(course)
     if not course.stretches:
@@ -95,8 +95,8 @@ def _step(course: Course, step: LoadStep) -> Event:
     return Event(run=data.run, at_s=step.stretch.from_s, kind=kind, text=text)
 
 
-def _hold(course: Course, point: PointData) -> Event:
-    data = course.data
+def _hold(course: Course, rest: Rest) -> Event:
+    data, point = course.data, rest.point
     speed = data.of_role("gas_generator_speed")
     level = ""
     if speed is not None and speed in point.channels:
@@ -104,7 +104,7 @@ def _hold(course: Course, point: PointData) -> Event:
     item = next((i.name for i in data.type_file.schedule if i.id == point.schedule_item), "")
     state = "" if point.steady else ", not steady"
     text = f"Point {point.id}{level}{': ' + item if item else ''}{state}"
-    return Event(run=data.run, at_s=point.from_s, kind="hold", text=text)
+    return Event(run=data.run, at_s=rest.piece.from_s, kind="hold", text=text)
 
 
 def _end(course: Course) -> list[Event]:

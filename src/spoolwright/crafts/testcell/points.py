@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,8 +20,8 @@ from spoolwright.units import difference_to_inner
 
 FloatArray = NDArray[np.float64]
 
-GUARD = 1.0
-"""The averaging window ends so long before the rest does, whose end is known to about that [s]."""
+GUARD = 2.0
+"""The averaging window ends so long before the rest does: beyond what the rest's end is known to [s]."""
 BLUR = 3.0
 """Both ends of a rest together are found within this [s]."""
 _NOTED = 5.0
@@ -62,7 +61,7 @@ def pieces_of(course: Course, kind: str) -> list[Piece]:
     return [p for p in out if p.length >= _LEAST]
 
 
-def point_of(data: RunData, piece: Piece, name: str) -> PointData:
+def point_of(data: RunData, piece: Piece, name: str = "") -> PointData:
     """A piece of a hold as a point, by one fixed rule: its last averaging window, whatever it shows."""
     rule = data.type_file.steady
     window = rule.window_s if rule else _USUAL_WINDOW
@@ -81,7 +80,7 @@ def point_of(data: RunData, piece: Piece, name: str) -> PointData:
         channels=found,
         criteria=_criteria(rule, found, window) if rule else (),
         random_correlation=scatter_correlation(values[:, kept]) if kept else None,
-        why_not=_why_not(rule, piece, found),
+        why_not=_why_not(data, piece, found),
     )
 
 
@@ -148,17 +147,19 @@ def _criteria(rule: SteadyRule, means: dict[str, ChannelMean], window: float) ->
     return tuple(out)
 
 
-def _why_not(rule: SteadyRule | None, piece: Piece, means: dict[str, ChannelMean]) -> tuple[str, ...]:
+def _why_not(data: RunData, piece: Piece, means: dict[str, ChannelMean]) -> tuple[str, ...]:
+    rule = data.type_file.steady
     if rule is None:
         return ("the type file has no rule for when a hold is steady",)
     lacking = [c.channel for c in rule.criteria if c.channel not in means]
     out = [f"'{c}', which must be steady, was not recorded" for c in lacking]
     settle, window = f"{rule.settle_s:g} s to settle", f"{rule.window_s:g} s to average"
-    if piece.length < rule.settle_s + rule.window_s - BLUR:
+    if not long_enough_to_count(data, piece):
         out.append(f"held for {piece.length:.0f} s; {settle} and {window} are asked for")
     return tuple(out)
 
 
-def points_of(course: Course, pieces: Sequence[Piece], prefix: str) -> list[PointData]:
-    """Pieces as points, numbered through the run."""
-    return [point_of(course.data, p, f"{prefix}{n}") for n, p in enumerate(pieces, start=1)]
+def long_enough_to_count(data: RunData, piece: Piece) -> bool:
+    """Whether a hold lasts long enough to settle and to be averaged."""
+    rule = data.type_file.steady
+    return rule is None or piece.length >= rule.settle_s + rule.window_s - BLUR

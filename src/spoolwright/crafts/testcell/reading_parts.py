@@ -88,4 +88,5 @@ def channel_input(data: RunData, name: str, value: float, from_s: float, to_s: f
     """A channel's value at a moment or over a time, as an input of a calculation."""
     when = f"at {from_s:.2f} s" if to_s is None else f"{from_s:.1f} to {to_s:.1f} s"
     unit = unit_of_quantity(data, name)
-    return Input(name=data.channel(name).name, value=value, unit=unit, origin=f"channel {name}, {when}")
+    shown = value if math.isfinite(value) else "not known"
+    return Input(name=data.channel(name).name, value=shown, unit=unit, origin=f"channel {name}, {when}")

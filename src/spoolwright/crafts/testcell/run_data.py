@@ -22,6 +22,8 @@ from spoolwright.units import Unit, unit_of
 
 FloatArray = NDArray[np.float64]
 
+_ABSURD = 1e30
+
 
 @dataclass(frozen=True)
 class RunData:
@@ -62,6 +64,12 @@ class RunData:
     def _ordered(self, values: FloatArray) -> FloatArray:
         return values if self._forward is None else values[self._forward]
 
+    def _known(self, values: FloatArray) -> FloatArray:
+        """Values in forward order; what no instrument can give, in any unit, stands as not known."""
+        ordered = self._ordered(values)
+        absurd = np.abs(ordered) > _ABSURD
+        return np.where(absurd, np.nan, ordered) if absurd.any() else ordered
+
     @cached_property
     def _channels(self) -> dict[str, Channel]:
         return {c.id: c for c in self.type_file.channel}
@@ -84,11 +92,11 @@ class RunData:
 
     def values(self, name: str) -> FloatArray:
         """Values of a recorded channel in forward order, signed corrections applied [inner]."""
-        return self._ordered(self.recording[name])
+        return self._known(self.recording[name])
 
     def values_as_recorded(self, name: str) -> FloatArray:
         """Values of a recorded channel in forward order, as recorded [inner]."""
-        return self._ordered(self.as_recorded[name])
+        return self._known(self.as_recorded[name])
 
     @cached_property
     def corrected(self) -> frozenset[str]:

@@ -21,13 +21,14 @@ _SCATTER = "scatter"
 
 
 def idle_readings(course: Course, idles: Sequence[PointData]) -> list[ScalarReading]:
-    """Channel means of every idle hold, for the limits of idle and of any steady hold."""
+    """Channel means of every idle hold for the limits of idle; of every steady one for those of any hold."""
     data = course.data
     return [
         _mean_reading(data, limit, point)
         for limit in data.limits
         if limit.regime in ("idle", "steady") and limit.quantity not in DERIVED_QUANTITIES
         for point in idles
+        if limit.regime == "idle" or point.steady
     ]
 
 
