@@ -53,7 +53,9 @@ def test_more_start_fuel_is_hotter_and_faster(start: StartSystem) -> None:
 
 
 def test_starter_alone_obeys_its_torque_line(start: StartSystem) -> None:
-    """At first only the starter acts: speed after 0.2 s is (torque - friction) / inertia * time within a tenth."""
+    """At first only the starter acts: speed after 0.2 s is (torque - friction) / inertia * time within a
+    tenth.
+    """
     up = SubIdle(IDLE, start).start_up(1.0)
     expected = (start.starter_torque - start.friction) / IDLE.inertia * 0.2 / RAD
     assert np.interp(0.2, up["time"], up["ng"]) == pytest.approx(expected, rel=0.10)

@@ -1,7 +1,7 @@
 """The truth engine: it departs from the type's model in shape, yet plausibly, and faults act as physics says.
 
-Where a number is expected it follows from an energy balance in closed form; signs and ratios of faults are those
-of the published signatures named in `module_faults`.
+Where a number is expected it follows from an energy balance in closed form; signs and ratios of faults are
+those of the published signatures named in `module_faults`.
 """
 
 from __future__ import annotations

@@ -7,12 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import OutputError
 from spoolwright.rig.result import RigRun
+
+if TYPE_CHECKING:
+    from spoolwright.sources.csvwriting import CsvStyle
 
 FileFormat = Literal["csv", "parquet", "mdf4", "tdms"]
 UnitChoice = Literal["type", "second", "inner"]
@@ -70,8 +73,16 @@ def write_run(run: RigRun, folder: Path, name: str, format: FileFormat = "csv") 
         raise OutputError(
             f"it cannot be written: {error.strerror or error}.", mend="Check the folder.", where=str(folder)
         ) from error
-    write_recording(run.recording, files.recording, format)
+    write_recording(run.recording, files.recording, format, style=_csv_style(run))
     return files
+
+
+def _csv_style(run: RigRun) -> CsvStyle:
+    """Four decimals say more than the instruments do in the units people read; SI keeps all digits."""
+    from spoolwright.sources.csvwriting import CsvStyle
+
+    plain = all(s.entered_unit == s.inner_unit for s in run.recording.series.values())
+    return CsvStyle(decimals=None if plain else 4)
 
 
 def sheet_text(sheet: RunSheet) -> str:
