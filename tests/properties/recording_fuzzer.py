@@ -1,7 +1,7 @@
 """Reads damaged recordings in a process of its own: `recording_fuzzer.py FORMAT FIRST COUNT FOLDER`.
 
-Whole recordings in the format are made by general libraries, then bytes are flipped, cut out, put in, moved or
-overwritten with telling numbers. Whatever comes out must be a recording or one of the project's own errors.
+Whole recordings in the format are made by general libraries, then bytes are flipped, cut out, put in, moved
+or overwritten with telling numbers. Whatever comes out must be a recording or one of the project's errors.
 Tells as JSON how it went.
 """
 

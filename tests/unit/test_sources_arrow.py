@@ -11,6 +11,7 @@ from recording_channels import CHANNELS, kinds
 
 from spoolwright.errors import InputError
 from spoolwright.sources.limits import Limits
+from spoolwright.sources.parquetsizes import check_pages
 from spoolwright.sources.reading import read_recording
 
 
@@ -170,7 +171,7 @@ def test_limits(read):
 
 
 def test_no_rows(read):
-    with pytest.raises(InputError, match="no rows"):
+    with pytest.raises(InputError, match="holds no rows"):
         read(pa.table({"time [s]": pa.array([], pa.float64()), "ng [rpm]": pa.array([], pa.float64())}))
 
 
@@ -197,6 +198,41 @@ def test_a_cut_parquet_file_is_told(tmp_path):
     path.write_bytes(path.read_bytes()[:-10])
     with pytest.raises(InputError, match=r"^run\.parquet: it is damaged"):
         read_recording(path, CHANNELS)
+
+
+@pytest.mark.parametrize("compression", ["none", "zstd", "snappy"])
+@pytest.mark.parametrize("version", ["1.0", "2.0"])
+def test_what_pages_unpack_to_is_found_before_it_is_unpacked(tmp_path, compression, version):
+    """Against what the library itself says of the file it wrote."""
+    path = tmp_path / "run.parquet"
+    table = pa.table(
+        {"time [s]": np.arange(50_000.0), "ng [rpm]": np.arange(50_000) % 7, "x": ["text"] * 50_000}
+    )
+    how = {"compression": compression, "data_page_version": version, "row_group_size": 20_000}
+    parquet.write_table(table, path, data_page_size=10_000, **how)
+    metadata = parquet.ParquetFile(path).metadata
+    chunks = [metadata.row_group(g).column(c) for g in range(metadata.num_row_groups) for c in (0, 1)]
+    largest = max(sum(c.total_uncompressed_size for c in chunks[i : i + 2]) for i in range(0, len(chunks), 2))
+    headers = sum(200 for _ in range(40))  # the library counts page headers too
+    check_pages(path, {"time [s]", "ng [rpm]"}, limits_of(largest))
+    with pytest.raises(InputError, match="row group 1 unpacks to more"):
+        check_pages(path, {"time [s]", "ng [rpm]"}, limits_of(largest - headers))
+    check_pages(path, {"ng [rpm]"}, limits_of(largest // 2))
+
+
+def limits_of(unpacked_bytes):
+    limits = Limits(values=(unpacked_bytes - 2**20) // 16)
+    assert 0 <= unpacked_bytes - limits.unpacked_bytes < 16
+    return limits
+
+
+def test_long_texts_are_refused_before_they_are_unpacked(tmp_path):
+    path = tmp_path / "run.parquet"
+    table = pa.table({"time [s]": [0.0], "ng [rpm]": ["1" * 3_000_000]})
+    parquet.write_table(table, path, compression="zstd", use_dictionary=False)
+    assert path.stat().st_size < 10_000
+    with pytest.raises(InputError, match="unpacks to more than"):
+        read_recording(path, CHANNELS, limits=Limits(values=1000))
 
 
 def test_only_channels_are_read_from_parquet(tmp_path):

@@ -141,7 +141,8 @@ def _track(
     track = Track(np.asarray(seconds, dtype=np.float64))
     for taken in chosen:
         track.taken.append(taken)
-        track.values.append(np.array(channels[taken.column.position][:], dtype=np.float64))
+        with np.errstate(all="ignore"):
+            track.values.append(np.array(channels[taken.column.position][:], dtype=np.float64))
     return track
 
 
