@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from spoolwright.core.measurement.recording import Recording
 from spoolwright.core.reduction.point import PointData
@@ -15,6 +14,7 @@ from spoolwright.crafts.testcell.governing import LoadStep, governing_readings, 
 from spoolwright.crafts.testcell.model import Finding, Segment
 from spoolwright.crafts.testcell.points import long_enough_to_count, pieces_of, point_of
 from spoolwright.crafts.testcell.reading import RunContents, ScalarReading, ShownItem
+from spoolwright.crafts.testcell.reading_parts import channels_of
 from spoolwright.crafts.testcell.run_data import RunData, run_data
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.testcell.rundown import coast_down_readings, oil_readings
@@ -22,7 +22,7 @@ from spoolwright.crafts.testcell.slams import Slam, slam_readings, slams_of
 from spoolwright.crafts.testcell.start_readings import start_readings
 from spoolwright.crafts.testcell.starts import Start, starts_of
 from spoolwright.crafts.testcell.steady_readings import idle_readings, torquemeter_readings, trim_readings
-from spoolwright.crafts.typefile.model import ScheduleItem, TypeFile
+from spoolwright.crafts.typefile.model import TypeFile
 
 
 def read_run(
@@ -41,50 +41,37 @@ def read_run(
 def contents_of(course: Course) -> RunContents:
     """Everything found in a run whose stretches are known."""
     data = course.data
-    starts, slams, steps = starts_of(course), slams_of(course), load_steps(course)
-    rests = _rests(course)
-    items = assigned(data, rests)
-    rests = _numbered(data, rests, items)
-    holds = [r for r in rests if not r.idle and _counts(data, r)]
-    points = [r.point for r in holds]
-    idles = [r.point for r in rests if r.idle]
+    starts, steps = starts_of(course), load_steps(course)
+    # a load step with the lever left alone may look like a slam; it is none
+    slams = [s for s in slams_of(course) if s.stretch not in [step.stretch for step in steps]]
+    rests = assigned(data, _rests(course))
+    holds = [r for r in rests if not r.idle and (r.item is not None or long_enough_to_count(data, r.piece))]
+    points = tuple(point_of(data, r.piece, f"{data.run}.{n}", r.item) for n, r in enumerate(holds, start=1))
+    idles = _idle_points(data, [r for r in rests if r.idle])
     return RunContents(
         run=data.run,
         segments=_segments(course, starts),
-        events=events_of(course, starts, slams, steps, holds),
-        points=tuple(points),
+        events=events_of(course, starts, slams, steps, list(zip(holds, points, strict=True))),
+        points=points,
         readings=tuple(_readings(course, starts, slams, steps, points, idles)),
-        shown=tuple(_shown(course, starts, slams, steps, rests, items)),
+        shown=tuple(_shown(course, starts, slams, steps, rests)),
         last_block=data.last_block,
     )
 
 
 def _rests(course: Course) -> list[Rest]:
-    """Holds and idles in order of time, each with its point."""
-    pieces = [(p, kind == "idle") for kind in ("hold", "idle") for p in pieces_of(course, kind)]
-    pieces.sort(key=lambda p: p[0].from_s)
-    return [Rest(p, point_of(course.data, p), idle) for p, idle in pieces]
+    """Holds and idles in order of time."""
+    rests = [Rest(p, kind == "idle") for kind in ("hold", "idle") for p in pieces_of(course, kind)]
+    return sorted(rests, key=lambda r: r.piece.from_s)
 
 
-def _counts(data: RunData, rest: Rest) -> bool:
-    """Whether a hold is a performance point: it shows an item, or is long enough to be one."""
-    return rest.point.schedule_item is not None or long_enough_to_count(data, rest.piece)
-
-
-def _numbered(data: RunData, rests: list[Rest], items: list[ScheduleItem | None]) -> list[Rest]:
-    """The rests with their schedule items, numbered through the run."""
-    out, points, idles = [], 0, 0
-    for rest, item in zip(rests, items, strict=True):
-        rated = (item.id, item.rating) if item is not None else (None, None)
-        placed = replace(rest, point=replace(rest.point, schedule_item=rated[0], rating=rated[1]))
-        if rest.idle:
-            idles += 1
-            name = f"{data.run}.idle {idles}"
-        else:
-            points += _counts(data, placed)
-            name = f"{data.run}.{points}"
-        out.append(replace(placed, point=replace(placed.point, id=name)))
-    return out
+def _idle_points(data: RunData, rests: list[Rest]) -> list[PointData]:
+    """Idle holds as points, with the channels that limits on idle and the oil account read."""
+    only = {c for x in data.limits if x.regime in ("idle", "steady") for c in (x.quantity, *channels_of(x))}
+    only |= {c for role in ("oil_quantity", "oil_temperature") if (c := data.of_role(role))}
+    only |= {c.channel for c in data.type_file.steady.criteria} if data.type_file.steady else set()
+    names = (f"{data.run}.idle {n}" for n in range(1, len(rests) + 1))
+    return [point_of(data, r.piece, name, r.item, only) for r, name in zip(rests, names, strict=True)]
 
 
 def _readings(
@@ -92,7 +79,7 @@ def _readings(
     starts: list[Start],
     slams: list[Slam],
     steps: list[LoadStep],
-    points: list[PointData],
+    points: Sequence[PointData],
     idles: list[PointData],
 ) -> list[ScalarReading]:
     return [
@@ -125,21 +112,20 @@ def _shown(
     slams: list[Slam],
     steps: list[LoadStep],
     rests: list[Rest],
-    items: list[ScheduleItem | None],
 ) -> list[ShownItem]:
     """Items of the schedule that this run shows in full, once for every time."""
     data = course.data
     out = [
-        _item(data, item.id, rest.piece.from_s, rest.piece.to_s)
-        for rest, item in zip(rests, items, strict=True)
-        if item is not None and held_long_enough(rest.piece, item)
+        _item(data, r.item.id, r.piece.from_s, r.piece.to_s)
+        for r in rests
+        if r.item is not None and held_long_enough(r.piece, r.item)
     ]
     times = {
         "start": [(s.begin, s.stretch.to_s) for s in starts if s.stretch.complete and s.stretch.begun],
         "acceleration": [_span(s) for s in slams if s.kind == "acceleration"],
         "deceleration": [_span(s) for s in slams if s.kind == "deceleration"],
         "governing": [(s.stretch.from_s, s.stretch.to_s) for s in steps if s.on],
-        "shut_down": [(s.from_s, s.to_s) for s in course.of_kind("shut_down")],
+        "shut_down": [(s.from_s, s.to_s) for s in course.shut_downs],
         "coast_down": [(s.from_s, s.to_s) for s in course.of_kind("coast_down") if s.complete],
     }
     for item in data.type_file.schedule:
