@@ -63,9 +63,9 @@ def test_every_planted_hold_is_a_point_of_its_item_in_order() -> None:
     assert [p.rating for p in points] == [item(name).rating for name, _, _ in planted]
     assert [p.id for p in points] == [f"1.{n}" for n in range(1, 11)]
     for p, (_, begin, end) in zip(points, planted, strict=True):
-        # The last window of 60 s, ending two seconds before the hold does, whose end is known to 1.5 s.
+        # The last window of 60 s, ending three seconds before the hold does, whose end is known to 1.5 s.
         assert p.to_s - p.from_s == pytest.approx(60.0)
-        assert p.to_s == pytest.approx(end - 2.0, abs=1.5)
+        assert p.to_s == pytest.approx(end - 3.0, abs=1.5)
         assert p.to_s < end
         assert p.from_s > begin + 70.0
         assert p.steady
@@ -105,7 +105,7 @@ def test_intervals_of_means_cover_under_autocorrelated_noise(correlation_time: f
     for seed in range(trials):
         noisy = 37000.0 + coloured(base.rows, 6.0, keep, seed)
         run = replace(base, series={"ng": replace(series, values=noisy)})
-        mean = point_of(run_data(known, sheet(), run), piece).channels["ng"]
+        mean = point_of(run_data(known, sheet(), run), piece, "p").channels["ng"]
         factor = student.ppf(0.975, mean.random_degrees_of_freedom)
         covered += abs(mean.mean - 37000.0) <= factor * mean.random
     # 95 %: three binomial standard deviations of 600 are 2.7 %. A window of 60 s holds 20 correlation times

@@ -116,6 +116,12 @@ class _Line:
         x = x[np.isfinite(x)]
         return float(x.mean()) if x.size else np.nan
 
+    def wiggle(self, i: int, j: int) -> float:
+        """Distance from a level that the scatter in rows i to j explains, as a share of `near`."""
+        x = self.level[max(i, 0) : j]
+        x = x[np.isfinite(x)]
+        return float(np.clip(4.0 * x.std() / self.near, 0.1, 0.4)) if x.size else 0.4
+
     def keeps(self, rows: slice, level: float, times: float = 1.0) -> BoolArray:
         """Rows near a level."""
         return np.abs(self.level[rows] - level) < times * self.near
@@ -152,7 +158,7 @@ def _stretched(runs: list[tuple[int, int]], lines: list[_Line], trace: Trace) ->
     """Move the ends of each rest out to where a reading leaves the level it has there."""
     size = lines[0].level.size
     reach = trace.rows(20.0)
-    span = trace.rows(5.0)
+    span = trace.rows(8.0)
     out: list[tuple[int, int]] = []
     for n, (i, j) in enumerate(runs):
         floor = out[-1][1] if out else 0
@@ -171,6 +177,6 @@ def _reach(lines: list[_Line], rows: slice, end: tuple[int, int], *, backward: b
         order = slice(None, None, -1) if backward else slice(None)
         left = np.flatnonzero(~x.keeps(rows, level)[order])
         if left.size:
-            near = np.flatnonzero(x.keeps(rows, level, 0.4)[order][: left[0]])
+            near = np.flatnonzero(x.keeps(rows, level, x.wiggle(*end))[order][: left[0]])
             shortest = min(shortest, int(near[-1]) + 1 if near.size else 0)
     return shortest

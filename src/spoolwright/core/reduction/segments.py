@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -30,6 +30,10 @@ _DROPOUT = 0.3
 """Share of full speed between which and standstill no rotor passes within half a second [-]."""
 _SETTLING = 60.0
 """A start whose idle speed is not reached this long after the engine runs by itself ends without it [s]."""
+
+
+_FLOWING = 0.85
+"""Share of the last steady fuel flow under which fuel is being cut off; flow meters follow with a lag [-]."""
 
 
 @dataclass(frozen=True)
@@ -250,15 +254,16 @@ def _leaves_idle(course: _Course, j: int) -> int:
 
 
 def _fuel_cut(course: _Course, a: int, j: int, b: int) -> int:
-    """Row at which the fall at row j begins: fuel off, or without that reading speed leaving idle."""
+    """Row at which the fall at row j begins: fuel falls off; without that reading, speed leaves idle."""
     left = max(a, min(j, _leaves_idle(course, j)))
     fuel = course.trace.values.get("fuel_flow")
     if fuel is None or not np.isfinite(fuel[a:j]).any():
         return left
-    usual = float(np.nanmedian(fuel[a:j]))
+    last = fuel[max(a, left - course.trace.rows(2.0)) : left]
+    usual = float(np.nanmedian(last)) if np.isfinite(last).any() else 0.0
     if not usual > 0.0:
         return left
-    on = np.flatnonzero(np.nan_to_num(fuel[a:b], nan=0.0) > 0.1 * usual)
+    on = np.flatnonzero(np.nan_to_num(fuel[a:b], nan=0.0) > _FLOWING * usual)
     cut = a + int(on[-1]) + 1 if on.size else left
     return cut if left - course.trace.rows(60.0) <= cut <= left else left
 
@@ -276,8 +281,10 @@ def _under_power(course: _Course, a: int, b: int) -> list[Stretch]:
         idle = abs(level - rules.idle_speed) <= max(rules.idle_within, rules.idle_speed - rules.running_speed)
         out.append(course.stretch("idle" if idle else "hold", i, j))
         last = j
-    out.extend(_motion(course, last, b))
-    return out
+    if out and out[-1].kind in ("idle", "hold") and b - last < course.trace.rows(1.0):
+        rest = out.pop()
+        return [*out, replace(rest, to_s=float(course.trace.time[min(b, course.end - 1)]))]
+    return [*out, *_motion(course, last, b)]
 
 
 def _motion(course: _Course, a: int, b: int) -> list[Stretch]:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spoolwright.core.reduction.point import PointData
-from spoolwright.crafts.testcell.points import BLUR, Piece, long_enough_to_count
+from spoolwright.crafts.testcell.points import BLUR, Piece, long_enough_to_count, window_of
 from spoolwright.crafts.testcell.run_data import RunData
-from spoolwright.crafts.typefile.model import Channel, Correction, ScheduleItem
+from spoolwright.crafts.typefile.model import Channel, Correction, Role, ScheduleItem
 from spoolwright.units import to_inner, unit_of
 
 _LAW = {
@@ -27,11 +27,11 @@ _RATED_WITHIN = 0.003
 
 @dataclass(frozen=True)
 class Rest:
-    """A piece of a hold or idle with its point."""
+    """A piece of a hold or idle, and the schedule item it shows."""
 
     piece: Piece
-    point: PointData
     idle: bool
+    item: ScheduleItem | None = None
 
 
 @dataclass(frozen=True)
@@ -44,8 +44,8 @@ class _Target:
     law: str
 
 
-def assigned(data: RunData, rests: Sequence[Rest]) -> list[ScheduleItem | None]:
-    """The schedule item of each rest of a run, in the order of the rests.
+def assigned(data: RunData, rests: Sequence[Rest]) -> list[Rest]:
+    """The rests of a run, in order of time, each with its schedule item.
 
     Rests are matched in the order of the schedule first: as many as can be, then as close as can be. A rest
     left over that fits an item's target out of that order (a repeat, a point on the way) is given to the
@@ -65,7 +65,7 @@ def assigned(data: RunData, rests: Sequence[Rest]) -> list[ScheduleItem | None]:
         spare = out[r] is None and not rest.idle and long_enough_to_count(data, rest.piece)
         if spare and items and worth[r].max() > 0.0:
             out[r] = items[int(np.argmax(worth[r]))]
-    return out
+    return [replace(rest, item=item) for rest, item in zip(rests, out, strict=True)]
 
 
 def _in_order(worth: np.ndarray) -> list[tuple[int, int]]:
@@ -96,7 +96,7 @@ def _worth(data: RunData, rest: Rest, item: ScheduleItem) -> float:
     if rest.idle:
         return 1.0 if held_long_enough(rest.piece, item) else 0.1
     target = _target(data, item)
-    reading = None if target is None else _reading(data, rest.point, target)
+    reading = None if target is None else _reading(data, rest.piece, target)
     if target is None or reading is None:
         return 0.0
     off = abs(reading - target.value) / target.tolerance
@@ -125,41 +125,46 @@ def _target(data: RunData, item: ScheduleItem) -> _Target | None:
     return _Target(speed.id, value, _RATED_WITHIN * value, "gas_generator_speed")
 
 
-def _reading(data: RunData, point: PointData, target: _Target) -> float | None:
+def _reading(data: RunData, piece: Piece, target: _Target) -> float | None:
     """What the setting channel read, at the reference condition where the target is."""
-    mean = point.channels.get(target.channel)
-    if mean is None:
-        return None
-    if not target.law:
-        return mean.mean
+    mean = _level(data, piece, target.channel)
+    if mean is None or not target.law:
+        return mean
     correction = data.type_file.correction
-    factor = _setting_factor(data, point, correction, target.law) if correction else None
-    return None if factor is None else mean.mean / factor
+    factor = _setting_factor(data, piece, correction, target.law) if correction else None
+    return None if factor is None else mean / factor
 
 
-def _setting_factor(data: RunData, point: PointData, correction: Correction, quantity: str) -> float | None:
+def _setting_factor(data: RunData, piece: Piece, correction: Correction, quantity: str) -> float | None:
     """Today's value over that at the reference, by temperature and pressure, as an operator's chart has."""
     law = next((x for x in correction.laws if x.quantity == quantity), None)
-    temperature = _first(data, point, ("inlet_temperature", "ambient_temperature"))
-    pressure = _first(data, point, ("inlet_pressure", "ambient_pressure"))
-    if (
-        law is None
-        or (temperature is None and law.theta_exponent)
-        or (pressure is None and law.delta_exponent)
+    temperature = _first(data, piece, "inlet_temperature", "ambient_temperature")
+    pressure = _first(data, piece, "inlet_pressure", "ambient_pressure")
+    if law is None:
+        return None
+    factor = 1.0
+    for now, reference, exponent in (
+        (temperature, correction.reference_temperature, law.theta_exponent),
+        (pressure, correction.reference_pressure, law.delta_exponent),
     ):
-        return None
-    reference = correction.reference_temperature, correction.reference_pressure
-    theta = (temperature or 1.0) / to_inner(reference[0].value, reference[0].unit)
-    delta = (pressure or 1.0) / to_inner(reference[1].value, reference[1].unit)
-    if not (theta > 0.0 and delta > 0.0):
-        return None
-    factor = theta**law.theta_exponent if law.theta_exponent else 1.0
-    return float(factor * (delta**law.delta_exponent if law.delta_exponent else 1.0))
+        if exponent:
+            if now is None or not now > 0.0:
+                return None
+            factor *= (now / to_inner(reference.value, reference.unit)) ** exponent
+    return factor
 
 
-def _first(data: RunData, point: PointData, roles: tuple[str, ...]) -> float | None:
+def _first(data: RunData, piece: Piece, *roles: Role) -> float | None:
+    """Level of the first of these roles that was recorded."""
     for role in roles:
-        for c in data.type_file.channel:
-            if c.role == role and c.id in point.channels:
-                return point.channels[c.id].mean
+        channel = data.of_role(role)
+        level = None if channel is None else _level(data, piece, channel)
+        if level is not None:
+            return level
     return None
+
+
+def _level(data: RunData, piece: Piece, channel: str) -> float | None:
+    """Mean of a channel over the averaging window."""
+    level = data.level(channel, *window_of(data, piece)) if data.knows(channel) else math.nan
+    return level if math.isfinite(level) else None

@@ -58,6 +58,15 @@ class Course:
         """Stretches in which the engine runs by itself."""
         return self.of_kind("idle", "hold", "transient", "acceleration", "deceleration")
 
+    @cached_property
+    def shut_downs(self) -> list[Stretch]:
+        """Falls from power: the shut-down where fuel off is seen, else the coast-down itself."""
+        return [
+            s
+            for s in self.of_kind("shut_down", "coast_down")
+            if (before := self.before(s)) is not None and before in self.powered
+        ]
+
     def segments(self) -> tuple[Segment, ...]:
         """The stretches as they stand in the result."""
         run = self.data.run

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from spoolwright.core.reduction.point import PointData
 from spoolwright.crafts.testcell.assignment import Rest
 from spoolwright.crafts.testcell.course import Course
 from spoolwright.crafts.testcell.governing import LoadStep
@@ -20,14 +21,14 @@ def events_of(
     starts: Sequence[Start],
     slams: Sequence[Slam],
     steps: Sequence[LoadStep],
-    holds: Sequence[Rest],
+    holds: Sequence[tuple[Rest, PointData]],
 ) -> tuple[Event, ...]:
     """All events of a run in order of time."""
     run = course.data.run
     out = [e for s in starts for e in _start(course, s)]
     out += [_slam(course, s) for s in slams]
     out += [_step(course, s) for s in steps]
-    out += [_hold(course, h) for h in holds]
+    out += [_hold(course, rest, point) for rest, point in holds]
     out += _end(course)
     out += _adjustments(course)
     if not course.stretches:
@@ -95,13 +96,13 @@ def _step(course: Course, step: LoadStep) -> Event:
     return Event(run=data.run, at_s=step.stretch.from_s, kind=kind, text=text)
 
 
-def _hold(course: Course, rest: Rest) -> Event:
-    data, point = course.data, rest.point
+def _hold(course: Course, rest: Rest, point: PointData) -> Event:
+    data = course.data
     speed = data.of_role("gas_generator_speed")
     level = ""
     if speed is not None and speed in point.channels:
         level = f" at {_words(data, speed, point.channels[speed].mean)}"
-    item = next((i.name for i in data.type_file.schedule if i.id == point.schedule_item), "")
+    item = rest.item.name if rest.item else ""
     state = "" if point.steady else ", not steady"
     text = f"Point {point.id}{level}{': ' + item if item else ''}{state}"
     return Event(run=data.run, at_s=rest.piece.from_s, kind="hold", text=text)
@@ -110,14 +111,12 @@ def _hold(course: Course, rest: Rest) -> Event:
 def _end(course: Course) -> list[Event]:
     run, out = course.data.run, []
     fuel = course.data.of_role("fuel_mass_flow") or course.data.of_role("fuel_volume_flow")
-    for s in course.stretches:
-        before = course.before(s)
-        falls = s.kind == "coast_down" and before is not None and before in course.powered
-        if s.kind == "shut_down" or falls:
-            text = "Shut-down: speed falls from power"
-            out.append(Event(run=run, at_s=s.from_s, kind="shut_down", text=text))
-            if fuel is not None:
-                out.append(Event(run=run, at_s=s.from_s, kind="fuel_off", text="Fuel off"))
-        if s.kind == "coast_down" and s.complete:
+    for s in course.shut_downs:
+        text = "Shut-down: speed falls from power"
+        out.append(Event(run=run, at_s=s.from_s, kind="shut_down", text=text))
+        if fuel is not None:
+            out.append(Event(run=run, at_s=s.from_s, kind="fuel_off", text="Fuel off"))
+    for s in course.of_kind("coast_down"):
+        if s.complete:
             out.append(Event(run=run, at_s=s.to_s, kind="standstill", text="Rotor at standstill"))
     return out

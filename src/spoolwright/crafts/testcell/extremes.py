@@ -18,7 +18,7 @@ from spoolwright.core.reduction.trace import running_mean
 from spoolwright.crafts.testcell.course import Course
 from spoolwright.crafts.testcell.model import Input
 from spoolwright.crafts.testcell.reading import Excursion, ScalarReading, Share
-from spoolwright.crafts.testcell.reading_parts import Asked, channel_input
+from spoolwright.crafts.testcell.reading_parts import Asked, channel_input, channels_of
 from spoolwright.crafts.testcell.run_data import RunData
 from spoolwright.crafts.testcell.start_readings import start_end
 from spoolwright.crafts.testcell.starts import Start
@@ -137,7 +137,7 @@ class _Reader:
         asked = self._asked(limit, window)
         if not data.knows(limit.quantity):
             return [asked.not_made(data, f"'{limit.quantity}' was not recorded")]
-        missing = [c for c in _needed(limit) if not data.knows(c)]
+        missing = [c for c in channels_of(limit) if not data.knows(c)]
         if missing:
             return [asked.not_made(data, f"'{missing[0]}', on which the limit depends, was not recorded")]
         over = limit_over(limit, self._conditions(limit), data.time)
@@ -154,7 +154,7 @@ class _Reader:
         excusing = {c.channel for e in limit.exceptions for c in e.when}
         return {
             c: np.where(self._turning, self.readings(c), np.nan) if c in excusing else self.readings(c)
-            for c in _needed(limit)
+            for c in channels_of(limit)
         }
 
     def _worst(
@@ -170,7 +170,7 @@ class _Reader:
         inputs = self._inputs(limit, i, excursions)
         return replace(
             asked.made(data, reading, u, inputs=inputs, shares=shares, at_s=float(data.time[i])),
-            conditions={c: float(self.readings(c)[i]) for c in _needed(limit)},
+            conditions={c: float(self.readings(c)[i]) for c in channels_of(limit)},
             excused_s=self._excused(limit, i),
             excursions=excursions,
             limit=limit.id,
@@ -229,7 +229,7 @@ class _Reader:
         if single != inputs[0].value and math.isfinite(single):
             name = "the same, single row"
             inputs.append(channel_input(data, limit.quantity, single, at).model_copy(update={"name": name}))
-        inputs += [channel_input(data, c, float(self.readings(c)[i]), at) for c in _needed(limit)]
+        inputs += [channel_input(data, c, float(self.readings(c)[i]), at) for c in channels_of(limit)]
         unit = inputs[0].unit
         for e in excursions:
             name = f"time beyond {e.above:.6g} {unit}, in all"
@@ -254,17 +254,10 @@ class _Reader:
             calculation="testcell.extremes.extreme_readings",
             formula=formula,
             reference=source_text(data.type_file, limit.source),
-            channels=(limit.quantity, *_needed(limit)),
+            channels=(limit.quantity, *channels_of(limit)),
             from_s=window.from_s,
             to_s=window.to_s,
         )
-
-
-def _needed(limit: Limit) -> tuple[str, ...]:
-    """Channels a limit depends on."""
-    windows = [*limit.valid_when, *(c for e in limit.exceptions for c in e.when)]
-    names = [limit.curve.of] if limit.curve is not None else []
-    return tuple(dict.fromkeys([*names, *(c.channel for c in windows)]))
 
 
 def _never(limit: Limit, window: _Window) -> str:

@@ -72,11 +72,11 @@ def _load_step(course: Course, stretch: Stretch, torque: str, speed: str) -> Loa
     data, full = course.data, course.rules.full_torque
     first = (max(before.from_s, before.to_s - _SETTLED), before.to_s - 0.5)
     last = (max(after.from_s, after.to_s - _SETTLED), after.to_s - 0.5)
-    loads = _mean(data, torque, first)[0], _mean(data, torque, last)[0]
-    speeds = _mean(data, speed, first), _mean(data, speed, last)
+    loads = data.level(torque, *first), data.level(torque, *last)
     change = loads[1] - loads[0]
     if not (abs(change) >= _STEP * full and min(loads) >= _CARRIED * full):
         return None
+    speeds = _mean(data, speed, first), _mean(data, speed, last)
     if not abs(speeds[1][0] - speeds[0][0]) <= _ALIKE * speeds[0][0] or _lever_moved(data, first, last):
         return None
     rows = data.rows(stretch.from_s - 1.0, min(after.to_s, stretch.to_s + _SETTLED))
@@ -91,7 +91,7 @@ def _lever_moved(data: RunData, first: tuple[float, float], last: tuple[float, f
     lever = data.of_role("power_lever")
     if lever is None:
         return False
-    change = _mean(data, lever, last)[0] - _mean(data, lever, first)[0]
+    change = data.level(lever, *last) - data.level(lever, *first)
     return bool(abs(change) > max(20.0 * data.noise(lever), 1e-9))
 
 

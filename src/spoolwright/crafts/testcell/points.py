@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Container
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,12 +16,12 @@ from spoolwright.core.reduction.segments import Stretch
 from spoolwright.crafts.testcell.course import Course
 from spoolwright.crafts.testcell.even_rows import even_rows
 from spoolwright.crafts.testcell.run_data import RunData
-from spoolwright.crafts.typefile.model import SteadyRule
+from spoolwright.crafts.typefile.model import ScheduleItem, SteadyRule
 from spoolwright.units import difference_to_inner
 
 FloatArray = NDArray[np.float64]
 
-GUARD = 2.0
+GUARD = 3.0
 """The averaging window ends so long before the rest does: beyond what the rest's end is known to [s]."""
 BLUR = 3.0
 """Both ends of a rest together are found within this [s]."""
@@ -61,13 +62,24 @@ def pieces_of(course: Course, kind: str) -> list[Piece]:
     return [p for p in out if p.length >= _LEAST]
 
 
-def point_of(data: RunData, piece: Piece, name: str = "") -> PointData:
-    """A piece of a hold as a point, by one fixed rule: its last averaging window, whatever it shows."""
+def window_of(data: RunData, piece: Piece) -> tuple[float, float]:
+    """The averaging window of a piece, by one fixed rule: its last, whatever it shows."""
     rule = data.type_file.steady
-    window = rule.window_s if rule else _USUAL_WINDOW
     to_s = piece.to_s - min(GUARD, 0.5 * piece.length)
-    from_s = max(to_s - window, piece.from_s)
-    channels, values = _recorded(data, from_s, to_s)
+    return max(to_s - (rule.window_s if rule else _USUAL_WINDOW), piece.from_s), to_s
+
+
+def point_of(
+    data: RunData,
+    piece: Piece,
+    name: str,
+    item: ScheduleItem | None = None,
+    only: Container[str] | None = None,
+) -> PointData:
+    """A piece of a hold as a point; all its channels, or only some."""
+    rule = data.type_file.steady
+    from_s, to_s = window_of(data, piece)
+    channels, values = _recorded(data, from_s, to_s, only)
     means = hold_mean(values, data.step) if channels else None
     found = _channel_means(data, channels, values, means, from_s, to_s) if means is not None else {}
     kept = [i for i, c in enumerate(channels) if c in found]
@@ -78,14 +90,19 @@ def point_of(data: RunData, piece: Piece, name: str = "") -> PointData:
         to_s=to_s,
         block=data.block_at(to_s),
         channels=found,
-        criteria=_criteria(rule, found, window) if rule else (),
+        schedule_item=item.id if item else None,
+        rating=item.rating if item else None,
+        criteria=_criteria(rule, found) if rule else (),
         random_correlation=scatter_correlation(values[:, kept]) if kept else None,
         why_not=_why_not(data, piece, found),
     )
 
 
-def _recorded(data: RunData, from_s: float, to_s: float) -> tuple[list[str], FloatArray]:
-    channels = [c.id for c in data.type_file.channel if data.knows(c.id) and c.dimension != "state"]
+def _recorded(
+    data: RunData, from_s: float, to_s: float, only: Container[str] | None
+) -> tuple[list[str], FloatArray]:
+    known = [c.id for c in data.type_file.channel if data.knows(c.id) and c.dimension != "state"]
+    channels = [c for c in known if only is None or c in only]
     return channels, even_rows(data, channels, from_s, to_s)
 
 
@@ -137,7 +154,7 @@ def _means_as_recorded(data: RunData, channels: list[str], from_s: float, to_s: 
     return {c: float(np.nanmean(x)) for c, x in zip(changed, values.T, strict=True) if np.isfinite(x).any()}
 
 
-def _criteria(rule: SteadyRule, means: dict[str, ChannelMean], window: float) -> tuple[Criterion, ...]:
+def _criteria(rule: SteadyRule, means: dict[str, ChannelMean]) -> tuple[Criterion, ...]:
     out = []
     for c in rule.criteria:
         if c.channel in means:

@@ -79,6 +79,13 @@ def asked_for(data: RunData, quantity: str, regimes: Iterable[str] = ()) -> tupl
     return tuple(x for x in data.limits if x.quantity == quantity and (not wanted or x.regime in wanted))
 
 
+def channels_of(limit: Limit) -> tuple[str, ...]:
+    """Channels that a limit depends on, besides the one it is on."""
+    windows = [*limit.valid_when, *(c for e in limit.exceptions for c in e.when)]
+    names = [limit.curve.of] if limit.curve is not None else []
+    return tuple(dict.fromkeys([*names, *(c.channel for c in windows)]))
+
+
 def document(data: RunData, source: Source | None) -> str:
     """Where a definition stands; the program's own rule where no document gives one."""
     return source_text(data.type_file, source) if source is not None else "no definition in the type file"

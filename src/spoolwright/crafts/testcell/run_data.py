@@ -64,8 +64,19 @@ class RunData:
     def _ordered(self, values: FloatArray) -> FloatArray:
         return values if self._forward is None else values[self._forward]
 
-    def _known(self, values: FloatArray) -> FloatArray:
+    @cached_property
+    def _kept(self) -> dict[tuple[bool, str], FloatArray]:
+        """Channels already looked at; views of the recording wherever it is tidy."""
+        return {}
+
+    def _known(self, name: str, *, as_recorded: bool) -> FloatArray:
         """Values in forward order; what no instrument can give, in any unit, stands as not known."""
+        key = (as_recorded, name)
+        if key not in self._kept:
+            self._kept[key] = self._looked_at((self.as_recorded if as_recorded else self.recording)[name])
+        return self._kept[key]
+
+    def _looked_at(self, values: FloatArray) -> FloatArray:
         ordered = self._ordered(values)
         absurd = np.abs(ordered) > _ABSURD
         return np.where(absurd, np.nan, ordered) if absurd.any() else ordered
@@ -92,21 +103,24 @@ class RunData:
 
     def values(self, name: str) -> FloatArray:
         """Values of a recorded channel in forward order, signed corrections applied [inner]."""
-        return self._known(self.recording[name])
+        return self._known(name, as_recorded=False)
 
     def values_as_recorded(self, name: str) -> FloatArray:
         """Values of a recorded channel in forward order, as recorded [inner]."""
-        return self._known(self.as_recorded[name])
+        return self._known(name, as_recorded=True)
 
     @cached_property
     def corrected(self) -> frozenset[str]:
         """Channels that a signed correction changed."""
         return corrected_channels(self.sheet.correction)
 
+    @cached_property
+    def _units(self) -> dict[str, Unit]:
+        return {c.id: unit_of(c.unit, c.dimension) for c in self.type_file.channel}
+
     def unit(self, name: str) -> Unit:
         """The unit in which the type file states a channel's figures."""
-        channel = self.channel(name)
-        return unit_of(channel.unit, channel.dimension)
+        return self._units[name]
 
     def noise(self, name: str) -> float:
         """Usual standard deviation of a single reading [inner]."""
@@ -162,6 +176,12 @@ class RunData:
     def last_block(self) -> int:
         """Block in force after the run."""
         return self.first_block + len(self.adjusted_at)
+
+    def level(self, name: str, from_s: float, to_s: float) -> float:
+        """Plain mean of a channel over a time; NaN where nothing was recorded [inner]."""
+        part = self.values(name)[self.rows(from_s, to_s)]
+        part = part[np.isfinite(part)]
+        return float(part.mean()) if part.size else math.nan
 
     def rows(self, from_s: float, to_s: float) -> slice:
         """Rows within a time, both ends included."""

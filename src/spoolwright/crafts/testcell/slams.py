@@ -283,12 +283,17 @@ def _asked(
         regime="transient",
         title=f"{kind.capitalize()} time",
         calculation="testcell.slams.slam_readings",
-        formula=f"moment {share:.0%} of the change was first reached - moment the {start}" if share else "",
+        formula=_formula(share, start) if share else "",
         reference=document(data, definition.source if definition else None),
         channels=channels,
         from_s=from_s,
         to_s=to_s,
     )
+
+
+def _formula(share: float, start: str) -> str:
+    change = f"the change to the level settled within {_AFTER:.0f} s"
+    return f"moment {share:.0%} of {change} was first reached - moment the {start}"
 
 
 def _reading(data: RunData, slam: Slam, quantity: str) -> ScalarReading:

@@ -10,7 +10,7 @@ from spoolwright.core.reduction.point import ChannelMean, PointData
 from spoolwright.crafts.testcell.course import Course
 from spoolwright.crafts.testcell.model import Input
 from spoolwright.crafts.testcell.reading import ScalarReading, Share
-from spoolwright.crafts.testcell.reading_parts import Asked, asked_for, channel_input
+from spoolwright.crafts.testcell.reading_parts import Asked, asked_for, channel_input, channels_of
 from spoolwright.crafts.testcell.run_data import RunData
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import DERIVED_QUANTITIES, Limit
@@ -41,7 +41,7 @@ def _mean_reading(data: RunData, limit: Limit, point: PointData) -> ScalarReadin
         calculation="testcell.steady_readings.idle_readings",
         formula="mean over the last window of the idle hold",
         reference=source_text(data.type_file, limit.source),
-        channels=(limit.quantity, *((limit.curve.of,) if limit.curve else ())),
+        channels=(limit.quantity, *channels_of(limit)),
         from_s=point.from_s,
         to_s=point.to_s,
     )
@@ -52,14 +52,8 @@ def _mean_reading(data: RunData, limit: Limit, point: PointData) -> ScalarReadin
         inputs = [channel_input(data, limit.quantity, mean.mean, point.from_s, point.to_s)]
         made = asked.made(data, mean.mean, mean.uncertainty, inputs=inputs, shares=_shares(mean))
         made = replace(made, degrees_of_freedom=_freedom(mean))
-    conditions = {c: m.mean for c, m in point.channels.items() if c in _needed(limit)}
+    conditions = {c: m.mean for c, m in point.channels.items() if c in channels_of(limit)}
     return replace(made, conditions=conditions, point=point.id, block=point.block, limit=limit.id)
-
-
-def _needed(limit: Limit) -> set[str]:
-    names = {c.channel for c in limit.valid_when}
-    names |= {c.channel for e in limit.exceptions for c in e.when}
-    return names | ({limit.curve.of} if limit.curve is not None else set())
 
 
 def _shares(mean: ChannelMean) -> list[Share]:
