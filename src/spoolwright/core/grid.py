@@ -180,7 +180,8 @@ class Map:
                 return [_patch(c, u, u2, u3, v, v2, v3) for c in rows]
             a = np.array(rows).T.reshape(4, 4, len(rows))
         else:
-            a = self._flat[..., cell] if not is_foreign(u, v) else namespace(u).asarray(self._flat)[..., cell]
+            xp = namespace(u) if is_foreign(u) else namespace(v)
+            a = xp.take(xp.asarray(self._flat), cell, axis=-1, mode="clip")
         along = a[:, 0] + v * a[:, 1] + v2 * a[:, 2] + v3 * a[:, 3]
         out = along[0] + u * along[1] + u2 * along[2] + u3 * along[3]
         if not dual:

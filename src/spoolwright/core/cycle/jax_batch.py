@@ -94,7 +94,7 @@ def iterate(step: Callable[..., Any], finish: Callable[..., Any], start: Any, pa
     x = start
     for _ in range(STEPS):
         x, size = step(x, packed)
-        if not float(size.max()) >= _SMALL:
+        if float(size.max()) < _SMALL:
             break
     result: dict[str, Any] = finish(x, packed)
     return result
@@ -166,7 +166,8 @@ def compiled(model: EngineModel, set_by: SetBy) -> tuple[Callable[..., Any], Cal
         rows = [[slopes[i, j] for j in range(len(x))] for i in range(len(x))]
         change = jnp.stack(solve_small(rows, list(-r)))
         size = jnp.max(jnp.abs(change))
-        return x + change * jnp.minimum(1.0, STEP_CAP / size), size
+        # a case that is lost (NaN) does not keep the others waiting
+        return x + change * jnp.minimum(1.0, STEP_CAP / size), jnp.nan_to_num(size)
 
     def finish(x: Any, case: Any) -> dict[str, Any]:
         path, condition, factors = _path(model, x, case)

@@ -20,8 +20,8 @@ from spoolwright.core.newton import newton
 from spoolwright.core.numerics import FloatArray
 from spoolwright.errors import InputError, RangeError
 
-CHUNK: Final = 4000
-"""Cases solved together: the working arrays then fit the processor's cache [-]."""
+CHUNK: Final = 8000
+"""Cases solved together: more would leave the processor's cache, fewer pay more for each call [-]."""
 
 _Record = TypeVar("_Record", Condition, ConditionFactors)
 

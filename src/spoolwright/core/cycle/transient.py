@@ -26,7 +26,7 @@ from spoolwright.core.numerics import FloatArray
 from spoolwright.errors import InputError, RangeError
 
 _RAD: Final = math.pi / 30.0
-_TOLERANCE: Final = 1e-8
+_TOLERANCE: Final = 1e-6  # of the gas path's balances; its effect on the outputs is of the same size
 
 
 @dataclass(frozen=True)
