@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -80,10 +81,14 @@ class ReferenceCurve:
         slope : float
             Its derivative with MGT [1/K].
         """
+        spline = self._splines[quantity]
+        return float(spline(gas_temperature)), float(spline(gas_temperature, 1))
+
+    @cached_property
+    def _splines(self) -> dict[str, Any]:
         from scipy.interpolate import CubicSpline
 
-        spline = CubicSpline(self.gas_temperature, self.logs[quantity], extrapolate=False)
-        return float(spline(gas_temperature)), float(spline(gas_temperature, 1))
+        return {q: CubicSpline(self.gas_temperature, y, extrapolate=False) for q, y in self.logs.items()}
 
 
 def model_errors(points: int, runs: int, quantities: Sequence[str]) -> list[tuple[ErrorSource, str]]:

@@ -25,8 +25,8 @@ _FIELDS = (
     "exhaust_pressure_ratio",
 )
 _GRID = 81
-_BEYOND = 0.12
-"""The reference curve reaches this fraction beyond the coldest and the hottest setting asked for."""
+_COLDER, _HOTTER = 0.82, 1.08
+"""The reference curve reaches from this share of the coldest to that of the hottest rated MGT."""
 
 
 @dataclass(frozen=True)
@@ -142,14 +142,14 @@ def reference_curve(
     rated_gas_temperature : float
         MGT at which the setting s is 0 [K].
     low, high : float
-        Range of MGT that will be asked for [K].
+        Coldest and hottest rated MGT at which performance is guaranteed [K].
 
     Returns
     -------
     ReferenceCurve
         Only where the model runs; reaches a little beyond the range [-].
     """
-    grid = np.linspace(low * (1.0 - _BEYOND), high * (1.0 + _BEYOND), _GRID)
+    grid = np.linspace(low * _COLDER, high * _HOTTER, _GRID)
     found = solve(model, reference, set_by="mgt", target=grid)
     with np.errstate(invalid="ignore", divide="ignore"):
         logs = {q: np.log(np.asarray(getattr(found, q), dtype=float)) for q in QUANTITIES}

@@ -31,6 +31,8 @@ REDUCTION_ROLES = (
     "measured_gas_temperature", "exhaust_pressure", "fuel_mass_flow", "fuel_volume_flow", "fuel_temperature",
 )  # fmt: skip
 """Roles whose channels enter the reduction of a performance point."""
+LEAST_POWER = 0.4
+"""Ratings and holds under this part of the main rating's power (idle) tell nothing of performance."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,7 @@ def reduction_basis(
         output,
         engine.fuel.temperature,
     )
-    temperatures = [inner(r.measured_gas_temperature) for r in type_file.rating]
+    temperatures = [inner(r.measured_gas_temperature) for r in performance_ratings(type_file)]
     model = EngineModel(engine)
     return ReductionBasis(
         type_file=type_file,
@@ -86,6 +88,12 @@ def reduction_basis(
         ),
         baseline=baseline or uncalibrated_baseline(),
     )
+
+
+def performance_ratings(type_file: TypeFile) -> list[Rating]:
+    """Ratings at which power and temperature are guaranteed: idle is none."""
+    main = inner(rating_named(type_file, type_file.data_sheet.rating).power)
+    return [r for r in type_file.rating if inner(r.power) >= LEAST_POWER * main]
 
 
 def inner(amount: Amount) -> float:

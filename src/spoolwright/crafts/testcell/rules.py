@@ -88,8 +88,12 @@ def judge(limit: Limit, reading: ScalarReading, around: Judging) -> Verdict | No
 def worst_of(verdicts: list[Verdict]) -> Verdict:
     """The verdict that decides among several readings under one limit: the worst, then the least sure."""
 
-    def key(v: Verdict) -> tuple[int, float]:
-        return _RANK[v.outcome], 2.0 if v.probability_conforming is None else v.probability_conforming
+    def key(v: Verdict) -> tuple[int, float, float]:
+        chance = 2.0 if v.probability_conforming is None else v.probability_conforming
+        distance = math.inf
+        if v.margin is not None and v.limit_value is not None:
+            distance = v.margin.value / (abs(v.limit_value.value) or 1.0)
+        return _RANK[v.outcome], chance, distance
 
     worst = min(verdicts, key=key)
     rests = dict.fromkeys(x for v in verdicts for x in v.rests_on)
@@ -193,7 +197,8 @@ def _sentence(limit: Limit, case: _Case, source: str, why: tuple[str, ...]) -> s
     d = case.demand
     kind = "at most" if d.bound == "max" else "at least"
     what = f" ({d.what})" if d.what else ""
-    value, bound = amount(d.value, d.shown, d.uncertainty or None), amount(d.limit, d.shown)
+    value = amount(d.value, d.shown, d.uncertainty or None, apart=case.margin)
+    bound = amount(d.limit, d.shown)
     chance = (
         f"probability that the true value conforms {percent(case.conformity.probability.conforming)}"
         if d.uncertainty > 0.0

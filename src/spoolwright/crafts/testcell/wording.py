@@ -12,29 +12,52 @@ _WIDE = 1.959963984540054
 """Normal coverage factor for 95 %."""
 
 
-def amount(value: float, shown: Shown, uncertainty: float | None = None, *, difference: bool = False) -> str:
-    """A value with its unit, with as many digits as its uncertainty earns."""
+def amount(
+    value: float,
+    shown: Shown,
+    uncertainty: float | None = None,
+    *,
+    difference: bool = False,
+    apart: float | None = None,
+) -> str:
+    """A value with its unit, with as many digits as its uncertainty earns.
+
+    `apart` is its distance from another value in the same sentence: enough digits are kept to tell the two
+    apart.
+    """
     u = None if uncertainty is None else abs(difference_from_inner(uncertainty, shown.unit))
     v = difference_from_inner(value, shown.unit) if difference else from_inner(value, shown.unit)
-    unit = _SPOKEN.get(shown.unit, "" if shown.unit in ("1", "state") else shown.unit)
+    unit = _unit(shown)
     if not u:
         return f"{round(v, 6):.6g} {unit}".strip()
-    return f"{v:.{_places(u)}f} {unit}".strip()
+    places = _places(u)
+    if apart:
+        places = max(places, _first_digit(difference_from_inner(apart, shown.unit)))
+    return f"{v:.{min(places, 6)}f} {unit}".strip()
 
 
 def interval(value: float, shown: Shown, uncertainty: float, *, difference: bool = False) -> str:
     """A value and the half-width of its 95 % interval."""
-    half = difference_from_inner(_WIDE * uncertainty, shown.unit)
+    half = abs(difference_from_inner(_WIDE * uncertainty, shown.unit))
     v = difference_from_inner(value, shown.unit) if difference else from_inner(value, shown.unit)
-    places = _places(abs(half) / _WIDE)
-    unit = _SPOKEN.get(shown.unit, "" if shown.unit in ("1", "state") else shown.unit)
-    return f"{v:.{places}f} {unit} ± {abs(half):.{places}f} {unit}".replace("  ", " ").strip()
+    places = _places(half / _WIDE)
+    unit = _unit(shown)
+    near = min(max(places, _first_digit(v)), places + 2)
+    return f"{v:.{near}f} {unit} ± {half:.{places}f} {unit}".replace("  ", " ").strip()
+
+
+def _unit(shown: Shown) -> str:
+    return _SPOKEN.get(shown.unit, "" if shown.unit in ("1", "state") else shown.unit)
 
 
 def _places(uncertainty: float) -> int:
-    if not 0.0 < uncertainty < math.inf:
-        return 2
-    return min(max(-math.floor(math.log10(_WIDE * uncertainty)), 0), 6)
+    """Decimals down to the first digit of the expanded uncertainty."""
+    return min(_first_digit(_WIDE * uncertainty), 6) if 0.0 < uncertainty < math.inf else 2
+
+
+def _first_digit(x: float) -> int:
+    """Decimals that show the first digit of a number."""
+    return max(-math.floor(math.log10(abs(x))), 0) if x and math.isfinite(x) else 0
 
 
 def percent(probability: float) -> str:

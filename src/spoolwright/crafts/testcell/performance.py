@@ -1,0 +1,160 @@
+"""Performance of a visit, block by block: points, curves, rated values, readings for limits at ratings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from spoolwright.core.reduction.point import PointData
+from spoolwright.crafts.testcell.basis import ReductionBasis
+from spoolwright.crafts.testcell.block import BlockReduction, reduce_block
+from spoolwright.crafts.testcell.curves import CurveScribe
+from spoolwright.crafts.testcell.ledger import Ledger
+from spoolwright.crafts.testcell.margins import MarginScribe
+from spoolwright.crafts.testcell.model import Curve, Point, RatedValue
+from spoolwright.crafts.testcell.point_records import PointScribe
+from spoolwright.crafts.testcell.rated import CURVES, approved_curves, rated_estimates
+from spoolwright.crafts.testcell.reading import ScalarReading
+from spoolwright.crafts.testcell.run_sheet import RunSheet
+from spoolwright.crafts.testcell.usable import why_not_approved, why_not_usable
+from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
+from spoolwright.crafts.typefile.lookup import source_text
+from spoolwright.crafts.typefile.model import Limit
+from spoolwright.units import INNER_UNIT
+
+
+@dataclass(frozen=True)
+class Performance:
+    """What the points of a visit tell. `readings` are of the newest block alone: the pool that limits are
+    judged
+    against; `points`, `curves` and `rated` show every block."""
+
+    points: tuple[Point, ...]
+    curves: tuple[Curve, ...]
+    rated: tuple[RatedValue, ...]
+    readings: tuple[ScalarReading, ...]
+    used_runs: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Block:
+    points: tuple[Point, ...]
+    curves: tuple[Curve, ...]
+    rated: tuple[RatedValue, ...]
+    readings: tuple[ScalarReading, ...]
+    runs: tuple[str, ...]
+    why: str
+
+
+def visit_performance(
+    points: Sequence[PointData],
+    sheets: Mapping[str, RunSheet],
+    newest: int,
+    basis: ReductionBasis,
+    ledger: Ledger,
+    limits: Sequence[Limit],
+) -> Performance:
+    """Reduce every block of a visit; `newest` is the block in force at its end, `sheets` are by run."""
+    blocks = {b: [p for p in points if p.block == b] for b in sorted({p.block for p in points} | {newest})}
+    done: dict[int, _Block] = {}
+    for b, own in blocks.items():
+        drawn = sum(len(d.curves) for d in done.values())
+        done[b] = _block(b, own, sheets, basis, ledger, limits, drawn)
+    last_run = list(sheets)[-1]
+    readings = done[newest].readings or _not_made(done[newest], newest, last_run, basis, limits)
+    return Performance(
+        points=tuple(p for d in done.values() for p in d.points),
+        curves=tuple(c for d in done.values() for c in d.curves),
+        rated=tuple(r for d in done.values() for r in d.rated),
+        readings=readings,
+        used_runs=done[newest].runs or (last_run,),
+    )
+
+
+def _block(
+    block: int,
+    points: list[PointData],
+    sheets: Mapping[str, RunSheet],
+    basis: ReductionBasis,
+    ledger: Ledger,
+    limits: Sequence[Limit],
+    drawn: int,
+) -> _Block:
+    scribe = PointScribe(basis, ledger)
+    reasons = {p.id: why_not_usable(p, points, basis) for p in points}
+    outside = {p.id: why_not_approved(p, basis) for p in points}
+    usable = [p for p in points if not reasons[p.id]]
+    if not usable:
+        records = tuple(scribe.record(p, None, reasons[p.id], outside[p.id]) for p in points)
+        return _Block(records, (), (), (), (), _no_point(points, reasons))
+    reduction = reduce_block(block, usable, sheets, basis)
+    used = np.array([not outside[p.id] for p in usable])
+    records = tuple(scribe.record(p, reduction, reasons[p.id], outside[p.id]) for p in points)
+    return _judgeable(reduction, used, records, basis, ledger, limits, drawn)
+
+
+def _judgeable(
+    reduction: BlockReduction,
+    used: np.ndarray,
+    records: tuple[Point, ...],
+    basis: ReductionBasis,
+    ledger: Ledger,
+    limits: Sequence[Limit],
+    drawn: int,
+) -> _Block:
+    curves = approved_curves(reduction, used)
+    estimates = rated_estimates(reduction, curves, basis)
+    margins, drawing = MarginScribe(basis, ledger), CurveScribe(basis, limits)
+    ids = [p.id for p in reduction.points]
+    runs = tuple(dict.fromkeys(p.run for p in reduction.points))
+    asked = {(limit.rating, limit.quantity) for limit in limits if limit.regime == "rating"}
+    found = [drawing.curve(reduction, curves, x, y, drawn + n + 1) for n, (x, y) in enumerate(CURVES)]
+    found.append(drawing.model_curve(reduction, drawn + len(CURVES) + 1))
+    return _Block(
+        points=records,
+        curves=tuple(c for c in found if c is not None),
+        rated=tuple(margins.rated_value(e, reduction.block, ids) for e in estimates),
+        readings=tuple(
+            margins.reading(e, reduction, runs[-1]) for e in estimates if (e.rating.id, e.quantity) in asked
+        ),
+        runs=runs,
+        why="",
+    )
+
+
+def _no_point(points: Sequence[PointData], reasons: Mapping[str, tuple[str, ...]]) -> str:
+    if not points:
+        return "no performance point has been taken since the last adjustment"
+    told = list(dict.fromkeys(r for p in points for r in reasons[p.id]))
+    return "no usable performance point: " + "; ".join(told[:3])
+
+
+def _not_made(
+    block: _Block, number: int, run: str, basis: ReductionBasis, limits: Sequence[Limit]
+) -> tuple[ScalarReading, ...]:
+    """Readings that could not be made, so that their limits are told, not passed over."""
+    asked = dict.fromkeys((x.rating, x.quantity) for x in limits if x.regime == "rating")
+    correction = basis.type_file.correction
+    return tuple(
+        ScalarReading(
+            quantity=quantity,
+            regime="rating",
+            value=math.nan,
+            uncertainty=math.nan,
+            unit=INNER_UNIT[DERIVED_QUANTITIES[quantity]],
+            run=run,
+            block=number,
+            from_s=0.0,
+            to_s=0.0,
+            title=quantity.replace("_", " "),
+            calculation="testcell.rated.rated_estimates",
+            formula="curve through the corrected points, at the rating",
+            reference=source_text(basis.type_file, correction.source) if correction else "",
+            rating=rating,
+            why_not=block.why,
+        )
+        for rating, quantity in asked
+    )

@@ -1,0 +1,82 @@
+"""Which holds count as performance points, and which of them the approved document's method covers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from spoolwright.core.reduction.approved import shaft_power
+from spoolwright.core.reduction.point import Criterion, PointData
+from spoolwright.crafts.testcell.basis import LEAST_POWER, ReductionBasis, inner
+from spoolwright.crafts.testcell.gates import within
+from spoolwright.crafts.testcell.ledger import Shown
+from spoolwright.crafts.testcell.wording import amount
+from spoolwright.crafts.typefile.lookup import source_text
+from spoolwright.units import difference_from_inner
+
+
+def why_not_usable(point: PointData, points: Sequence[PointData], basis: ReductionBasis) -> tuple[str, ...]:
+    """What keeps a hold from being used for performance at all; empty when nothing does."""
+    reasons = [*point.why_not]
+    reasons += [_drift(c, basis) for c in point.criteria if not c.met]
+    reasons += _doubted(point, basis)
+    reasons += _lacking(point, points, basis)
+    if not reasons and _power(point, basis) < LEAST_POWER * _main_power(basis):
+        reasons.append(f"below {100 * LEAST_POWER:.0f} % of rated power: not used for performance")
+    return tuple(reasons)
+
+
+def why_not_approved(point: PointData, basis: ReductionBasis) -> tuple[str, ...]:
+    """Why the approved document's method does not cover a point; empty when it does."""
+    correction = basis.type_file.correction
+    if correction is None:
+        return ("the type file gives no approved correction",)
+    out = []
+    for window in correction.valid_when:
+        mean = point.channels.get(window.channel)
+        if mean is None:
+            out.append(f"'{window.channel}', which the approved correction depends on, was not recorded")
+        elif not within(window, mean.mean):
+            dimension = next(c.dimension for c in basis.type_file.channel if c.id == window.channel)
+            reads = amount(mean.mean, Shown(dimension, window.unit), mean.uncertainty)
+            ends = [f"{e:g}" for e in (window.min, window.max) if e is not None]
+            source = source_text(basis.type_file, correction.source)
+            out.append(
+                f"'{window.channel}' reads {reads}, outside the window of the approved correction "
+                f"({' to '.join(ends)} {window.unit}; {source})"
+            )
+    return tuple(out)
+
+
+def _drift(c: Criterion, basis: ReductionBasis) -> str:
+    unit = next((x.unit for x in basis.type_file.channel if x.id == c.channel), "1")
+    drift, allowed = difference_from_inner(c.drift, unit), difference_from_inner(c.allowed, unit)
+    return f"not steady: '{c.channel}' moved by {drift:+.3g} over the window, {allowed:.3g} {unit} allowed"
+
+
+def _doubted(point: PointData, basis: ReductionBasis) -> list[str]:
+    """Channels of the reduction that a finding bars."""
+    return [
+        f"'{name}' is in doubt ({', '.join(point.channels[name].findings)})"
+        for name in basis.roles.values()
+        if name in point.channels and point.channels[name].findings
+    ]
+
+
+def _lacking(point: PointData, points: Sequence[PointData], basis: ReductionBasis) -> list[str]:
+    """Channels of the reduction that other points have and this one has not."""
+    recorded = {c for p in points for c in p.channels}
+    lacking = [c for c in basis.roles.values() if c in recorded and c not in point.channels]
+    return [f"'{c}' was not recorded at this point" for c in lacking]
+
+
+def _power(point: PointData, basis: ReductionBasis) -> float:
+    torque = point.channels.get(basis.roles.get("torque", ""))
+    speed = point.channels.get(basis.roles.get("power_turbine_speed", ""))
+    if torque is None or speed is None:
+        return 0.0
+    return float(shaft_power(torque.mean, speed.mean))
+
+
+def _main_power(basis: ReductionBasis) -> float:
+    ratings = basis.type_file.rating
+    return inner(next(r for r in ratings if r.id == basis.type_file.data_sheet.rating).power)
