@@ -24,9 +24,9 @@ from spoolwright.errors import SpoolwrightError
 from spoolwright.sources.reading import read_recording
 
 FUZZER = Path(__file__).with_name("recording_fuzzer.py")
-COUNT = int(os.environ.get("SPOOLWRIGHT_FUZZ", "700"))
+COUNT = int(os.environ.get("SPOOLWRIGHT_FUZZ", "500"))
 EXAMPLES = settings(
-    max_examples=max(COUNT // 7, 100), deadline=None, derandomize=True,
+    max_examples=max(COUNT // 5, 100), deadline=None, derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )  # fmt: skip
 

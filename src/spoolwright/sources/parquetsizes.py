@@ -24,7 +24,7 @@ from spoolwright.sources.limits import Limits
 
 _LARGEST_FOOTER: Final = 32 * 2**20
 _MOST_PAGES: Final = 500_000
-_LONGEST_HEADER: Final = 2**16
+_LONGEST_HEADER: Final = 2**14
 _DEEPEST: Final = 32
 _TRUE, _FALSE, _BYTE, _DOUBLE, _BINARY, _LIST, _SET, _MAP, _STRUCT = 1, 2, 3, 7, 8, 9, 10, 11, 12
 

@@ -122,7 +122,9 @@ def _series(taken: Taken, values: FloatArray, notes: Notes) -> Series:
     """A channel in its inner unit; infinite values are no measurement and become NaN, with a note."""
     if (taken.factor, taken.offset) != (1.0, 0.0):
         with np.errstate(over="ignore", invalid="ignore"):
-            values = values * taken.factor + taken.offset
+            values = values * taken.factor
+            if taken.offset:
+                values += taken.offset
     infinite = np.flatnonzero(np.isinf(values))
     if infinite.size:
         values = np.where(np.isinf(values), np.nan, values)
