@@ -1,0 +1,341 @@
+"""What the how-to pages show works: run sheets read, commands are understood, code runs, codes agree.
+
+Expected values come from definitions outside the project (units: NIST SP 811, appendix B; Celsius: SI
+brochure) or from the other side of the same statement (a page against the code it speaks of).
+"""
+
+from __future__ import annotations
+
+import inspect
+import json
+import re
+import shlex
+import textwrap
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import typer.main
+
+from spoolwright import errors
+from spoolwright.cli import assess_commands
+from spoolwright.cli.main import INTERNAL_ERROR, app
+from spoolwright.core.cycle import jax_batch
+from spoolwright.core.cycle.condition import ConditionFactors
+from spoolwright.core.cycle.solution import Status
+from spoolwright.core.cycle.solve import solve
+from spoolwright.core.measurement.recording import Recording, Series
+from spoolwright.core.reduction.baseline import FEATURES, baseline_from_dict
+from spoolwright.core.reduction.rests import RestRules
+from spoolwright.crafts.testcell import run_sheet
+from spoolwright.crafts.testcell.run_data import run_data
+from spoolwright.crafts.typefile.base import Record
+from spoolwright.crafts.typefile.model import TypeFile
+from spoolwright.rig.distortion import Distortion
+from spoolwright.rig.quick import quick_runs
+from spoolwright.rig.write import write_run
+from spoolwright.sources.runsheet import read_run_sheet
+from spoolwright.sources.typefile import LoadedType, load_type, shipped_type
+from spoolwright.units import to_inner
+
+ROOT = Path(__file__).resolve().parents[2]
+DOCS = ROOT / "docs"
+PSI = 6894.757293168  # Pa, pound-force per square inch (NIST SP 811, appendix B.8)
+PAGES = sorted([ROOT / "README.md", *(DOCS / "how-to").glob("*.md"), *(DOCS / "tutorial").glob("*.md")])
+
+
+def page(name: str) -> str:
+    return (DOCS / name).read_text(encoding="utf-8")
+
+
+def blocks(text: str, language: str) -> list[str]:
+    return [textwrap.dedent(b) for b in re.findall(rf"```{language}\n(.*?)```", text, flags=re.S)]
+
+
+def table(text: str, heading: str) -> list[list[str]]:
+    """Rows of the first table under a heading, cells stripped."""
+    part = re.split(rf"^#+ .*{heading}.*$", text, flags=re.M)[1]
+    rows = re.search(r"(?:^\|.*\n)+", part, flags=re.M)
+    assert rows is not None
+    lines = rows[0].splitlines()[2:]
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines]
+
+
+@pytest.fixture(scope="module")
+def corrie() -> LoadedType:
+    return load_type(shipped_type())
+
+
+@pytest.fixture(scope="module")
+def toml() -> dict[str, str]:
+    sheet, corrections = blocks(page("how-to/assess-a-run.md"), "toml")
+    return {"sheet": sheet, "corrections": corrections}
+
+
+def sheet_of(text: str, folder: Path, type_file: TypeFile) -> run_sheet.RunSheet:
+    path = folder / "run-1.run.toml"
+    path.write_text(text, encoding="utf-8")
+    return read_run_sheet(path, type_file)
+
+
+# the run sheet
+
+
+def test_the_run_sheet_reads(toml: dict[str, str], tmp_path: Path, corrie: LoadedType) -> None:
+    sheet = sheet_of(toml["sheet"], tmp_path, corrie.type_file)
+    assert sheet.engine.serial == "FW-0007"
+    assert sheet.fuel is not None
+    assert to_inner(sheet.fuel.lower_heating_value.value, sheet.fuel.lower_heating_value.unit) == 43.12e6
+
+
+def test_the_run_sheet_names_a_configuration_and_trim_class_of_the_type(
+    toml: dict[str, str], tmp_path: Path, corrie: LoadedType
+) -> None:
+    sheet, known = sheet_of(toml["sheet"], tmp_path, corrie.type_file), corrie.type_file
+    cell = next(c for c in known.cell if c.id == sheet.cell.cell)
+    assert sheet.cell.configuration == cell.configuration
+    assert known.data_plate is not None
+    assert sheet.engine.mgt_trim_class in known.data_plate.mgt_trim_classes
+    kinds = {kind for item in known.schedule for kind in item.repeat_after}
+    assert {a.kind for a in sheet.adjustment} <= kinds
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        run_sheet.RunSheet,
+        run_sheet.Engine,
+        run_sheet.CellState,
+        run_sheet.FuelSample,
+        run_sheet.OilAccount,
+        run_sheet.Adjustment,
+        run_sheet.CheckDone,
+        run_sheet.SignedCorrection,
+    ],
+)
+def test_no_key_of_a_run_sheet_is_left_untold(record: type[Record], toml: dict[str, str]) -> None:
+    told = set(re.findall(r"^(?:# )?(?:\[+)?(\w+)", toml["sheet"] + toml["corrections"], flags=re.M))
+    assert set(record.model_fields) - told - {"remark"} == set()
+
+
+def test_every_kind_of_correction_is_told(toml: dict[str, str]) -> None:
+    kinds = set(run_sheet.SignedCorrection.model_fields["kind"].annotation.__args__)  # type: ignore[union-attr]
+    text = page("how-to/assess-a-run.md")
+    assert {k for k in kinds if f'"{k}"' not in text and f"`{k}`" not in text} == set()
+
+
+def recorded(corrie: TypeFile, **values: list[float]) -> Recording:
+    units = {"ng": "rpm", "np": "rpm", "p_oil": "Pa", "t_amb": "K", "vib_exhaust": "m/s"}
+    labels = {c.id: c.unit for c in corrie.channel}
+    series = {k: Series(k, np.array(v), k, labels[k], units[k]) for k, v in values.items()}
+    return Recording(np.array([900.0, 2700.0]), series, None, "a.csv", "0")
+
+
+def test_the_signed_corrections_do_what_the_page_says(
+    toml: dict[str, str], tmp_path: Path, corrie: LoadedType
+) -> None:
+    sheet = sheet_of(toml["sheet"] + toml["corrections"], tmp_path, corrie.type_file)
+    assert {c.id: c.unit for c in corrie.type_file.channel}["p_oil"] == "kPag"
+    given = recorded(
+        corrie.type_file,
+        ng=[6000.0, 6000.0],
+        np=[41000.0, 40000.0],
+        p_oil=[60e3, 61e3],  # 60 and 61 in the file, read as kPa by its label
+        t_amb=[290.0, 291.0],
+        vib_exhaust=[0.01, 0.02],
+    )
+    data = run_data(corrie.type_file, sheet, given)
+    assert data.values("ng").tolist() == [41000.0, 40000.0]
+    assert data.values("np").tolist() == [6000.0, 6000.0]
+    assert data.values("p_oil") == pytest.approx([60 * PSI, 61 * PSI], rel=1e-12)
+    assert data.values("t_amb") == pytest.approx([289.4, 291.0], rel=1e-12)
+    assert np.isnan(data.values("vib_exhaust")).all()
+    assert data.values_as_recorded("p_oil").tolist() == [60e3, 61e3]
+
+
+def test_altitude_and_per_cent_may_be_signed_for(
+    toml: dict[str, str], tmp_path: Path, corrie: LoadedType
+) -> None:
+    """ISO 2533:1975, table 5: 89874.6 Pa at 1000 m of geopotential height."""
+    one = toml["corrections"].split("[[correction]]")[2]
+    one = one.replace('"p_oil"', '"p_amb"').replace('"psig"', '"m"', 1)
+    sheet = sheet_of(f"{toml['sheet']}\n[[correction]]{one}", tmp_path, corrie.type_file)
+    label = next(c.unit for c in corrie.type_file.channel if c.id == "p_amb")
+    series = {"p_amb": Series("p_amb", np.array([to_inner(1000.0, label)]), "p_amb", label, "Pa")}
+    given = Recording(np.array([0.0]), series, None, "a.csv", "0")
+    corrected = run_data(corrie.type_file, sheet, given).values("p_amb")
+    assert corrected == pytest.approx([89874.6], abs=0.05)
+
+
+# commands
+
+
+def commands() -> list[tuple[str, list[str]]]:
+    out = []
+    for path in PAGES:
+        for block in blocks(path.read_text(encoding="utf-8"), "sh"):
+            for line in block.splitlines():
+                words = shlex.split(line, comments=True)
+                if words and words[0].endswith("spoolwright"):
+                    out.append((path.name, words[1:]))
+    return out
+
+
+def command_of(words: list[str]) -> tuple[Any, Any, list[str]]:
+    """The command that words name, its parent's context, and the words left over."""
+    command: Any = typer.main.get_command(app)
+    context = None
+    while hasattr(command, "commands"):
+        context = command.context_class(command, parent=context, info_name=command.name)
+        assert words[0] in command.commands, f"there is no command {words[0]}"
+        command, words = command.commands[words[0]], words[1:]
+    return command, context, words
+
+
+@pytest.mark.parametrize(("where", "words"), commands(), ids=lambda x: x if isinstance(x, str) else x[0])
+def test_every_command_that_is_shown_is_understood(where: str, words: list[str]) -> None:
+    if words == ["--help"]:
+        return
+    command, parent, rest = command_of(words)
+    context = command.make_context(command.name, [w.replace("…", "") for w in rest], parent=parent)
+    assert context.args == [], where
+
+
+def test_a_command_with_a_wrong_option_is_not_understood() -> None:
+    command, parent, rest = command_of(["assess", "a.csv", "--typ", "b.toml"])
+    with pytest.raises(Exception, match="--typ"):
+        command.make_context(command.name, rest, parent=parent)
+
+
+def test_every_option_of_assess_is_told() -> None:
+    options = {o for p in command_of(["assess"])[0].params for o in p.opts if o.startswith("--")}
+    text = page("how-to/assess-a-run.md")
+    assert {o for o in options if o not in text} == set()
+
+
+def exit_codes() -> set[int]:
+    tree, codes = [errors.SpoolwrightError], set()
+    while tree:
+        tree += (kind := tree.pop()).__subclasses__()
+        codes.add(kind.exit_code)
+    codes.discard(errors.SpoolwrightError.exit_code)  # never raised itself
+    wrong_call = CliRunner().invoke(app, ["assess"]).exit_code
+    return codes | set(assess_commands.EXIT_BY_OUTCOME.values()) | {wrong_call, INTERNAL_ERROR}
+
+
+def test_the_exit_codes_told_are_those_there_are() -> None:
+    told = {int(row[0]) for row in table(page("how-to/assess-a-run.md"), "exit code")}
+    assert told == exit_codes()
+
+
+# Python
+
+
+def test_the_model_calibrates_as_the_page_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], corrie: LoadedType
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "corrie_940.toml").write_bytes(Path(shipped_type()).read_bytes())
+    for i, run in enumerate(quick_runs(corrie.type_file, corrie.engine, 2, seed=40)):
+        write_run(run, tmp_path / "accepted", f"run-{i}")
+    (code,) = blocks(page("how-to/calibrate-the-model.md"), "python")
+    exec(compile(code, "calibrate-the-model.md", "exec"), {})
+    assert capsys.readouterr().out.strip() == "learnt from 2 runs of 2 engines"
+    written = json.loads((tmp_path / "corrie_940.baseline.json").read_text(encoding="utf-8"))
+    baseline = baseline_from_dict(written)
+    low, high = baseline.setting_range
+    assert low < high
+    assert all(np.isfinite(s.coefficients).all() and np.any(s.coefficients) for s in baseline.shapes.values())
+
+
+def test_the_gpu_example_asks_what_the_solver_takes(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With NumPy's solver in place of JAX's, whose compilation takes too long here; that they agree is tested
+    in tests/reference/test_cycle_jax.py.
+    """
+    signature = inspect.signature(jax_batch.jax_solve)
+
+    def by_numpy(*given: Any, **named: Any) -> dict[str, Any]:
+        signature.bind(*given, **named)
+        found = solve(*given, **named)
+        return {**found.values, "residual": np.where(found.solved, 0.0, 1.0)}
+
+    monkeypatch.setattr(jax_batch, "jax_solve", by_numpy)
+    (code,) = blocks(page("how-to/gpu.md"), "python")
+    exec(compile(code, "gpu.md", "exec"), {})
+    assert capsys.readouterr().out.startswith("64 of 64 solved")
+
+
+# explanation pages against the code they speak of
+
+
+def test_the_statuses_told_are_those_there_are() -> None:
+    told = {
+        name for row in table(page("explanation/engine-model.md"), "Unknowns") for name in row[0].split(", ")
+    }
+    assert told == {f"`{s.name}`" for s in Status}
+
+
+def test_condition_factors_that_are_named_exist() -> None:
+    text = page("explanation/engine-model.md")
+    named = {n.replace("\\", "") for n in re.findall(r"\\texttt\{([^}]*)\}", text)}
+    known = set(ConditionFactors.__dataclass_fields__)
+    short = {"area", "efficiency"}  # of either turbine, in formulas that hold for both
+    assert named - known - short == set()
+    assert all(any(k.endswith(f"_{s}") for k in known) for s in short)
+
+
+def test_the_terms_of_the_shape_are_all_told() -> None:
+    text = page("explanation/reduction.md")
+    told = re.search(r"shape of the type: (.*)", text)
+    assert told is not None
+    assert len(told[1].split(",")) == len(FEATURES)
+
+
+def test_the_bends_told_are_those_of_the_rig() -> None:
+    text, d = page("explanation/rig.md"), Distortion()
+    for told in (
+        f"$1 + {d.flow_slope:g}(n-1) - {-d.flow_curvature:g}(n-1)^2$",
+        f"$1 + {d.rise_slope:g}(n-1) - {-d.rise_curvature:g}(n-1)^2$",
+        f"$\\beta + {d.line_curvature:g}\\beta^2$",
+        f"moved by −{-d.island_speed:g} in speed and {d.island_loading:g} in loading",
+        f"factor $1 - {d.efficiency_curvature:.2f}(n-1)^2$",
+        f"capacity $1 - {-d.turbine_capacity_slope:g}(n_t-1)$",
+        f"best speed ratio {100 * d.turbine_peak_shift:g} % higher",
+        f"efficiency $1 - {d.turbine_efficiency_curvature:g}(y-1)^2$",
+        f"{d.vane_deviation:g}° off schedule",
+        f"shuts {-d.bleed_speed:g} lower in speed, {100 * d.bleed_fraction:g} % more flow",
+        f"| Reynolds exponents | {100 * d.reynolds:g} % larger |",
+        f"{100 * d.cooling_split:g} % of the nozzle's",
+    ):
+        assert told in text
+
+
+def test_the_rule_for_a_rest_is_the_one_told() -> None:
+    text, r = page("explanation/reduction.md"), RestRules()
+    assert (
+        f"the line over {r.short_window:g} s moves less than {100 * r.speed:g} % of full speed and "
+        f"{100 * r.torque:g} % of full torque" in text
+    )
+    assert (
+        f"over {r.long_window:g} s less than {100 * r.slow_speed:g} % and {100 * r.slow_torque:g} %" in text
+    )
+
+
+@pytest.mark.parametrize("section", ["Words coined here", "Terms of the trade"])
+def test_the_glossary_is_in_order(section: str) -> None:
+    words = [row[0].lower() for row in table(page("glossary.md"), section)]
+    assert words == sorted(set(words))
+
+
+def test_no_word_is_both_ours_and_the_trades() -> None:
+    text = page("glossary.md")
+    ours, trade = ({row[0] for row in table(text, s)} for s in ("Words coined here", "Terms of the trade"))
+    assert ours & trade == set()
+
+
+def test_every_decision_is_listed() -> None:
+    listed = set(re.findall(r"\((\d{4}-[\w-]+\.md)\)", page("adr/index.md")))
+    assert listed == {p.name for p in (DOCS / "adr").glob("0*.md")}
