@@ -78,8 +78,8 @@ def test_float32(tmp_path, recording, format):
 STYLES = [
     CsvStyle(delimiter=";", decimal=","), CsvStyle(delimiter="\t", bom=True), CsvStyle(encoding="utf-16-le"),
     CsvStyle(delimiter="|", encoding="utf-16-be"), CsvStyle(delimiter=";", decimal=",", encoding="latin-1"),
-    CsvStyle(time="stamps"), CsvStyle(delimiter=";", decimal=",", time="stamps"), CsvStyle(time="time of day"),
-    CsvStyle(unit_row=True),
+    CsvStyle(time="stamps"), CsvStyle(delimiter=";", decimal=",", time="stamps"),
+    CsvStyle(time="time of day"), CsvStyle(unit_row=True),
 ]  # fmt: skip
 
 
