@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 import typer.main
+from typer.testing import CliRunner
 
 from spoolwright import errors
 from spoolwright.cli import assess_commands
