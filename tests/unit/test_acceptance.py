@@ -451,6 +451,24 @@ def test_any_channel_may_be_missing(missing: str) -> None:
         assert any("cannot be found" in e.text for e in found.events)
 
 
+@pytest.mark.parametrize(("factor", "words"), [(100.0 / 38650.0, "per cent"), (1.0 / 60.0, "Hz")])
+def test_speed_in_another_unit_still_tells_the_holds_and_is_told(factor: float, words: str) -> None:
+    script, recording = usual()
+    speed = recording.series["ng"]
+    wrong = replace(speed, values=factor * speed.values)
+    found = read_run(replace(recording, series={**recording.series, "ng": wrong}), sheet(), corrie())
+    assert len(found.points) == len(script.truth.holds)
+    assert any(f"taken as {words}" in e.text for e in found.events)
+    assert of(found, "ng", "run")[0].value < 700.0  # the reading stays as recorded
+
+
+def test_a_rotor_only_cranked_is_not_taken_for_a_running_engine() -> None:
+    recording = failed_start(lit=False, wait=30.0)
+    slow = replace(recording.series["ng"], values=recording["ng"] * 640.0 / (0.5 * IDLE))
+    found = read_run(replace(recording, series={**recording.series, "ng": slow}), sheet(), corrie())
+    assert not any("taken as" in e.text for e in found.events)
+
+
 def test_a_recording_that_begins_and_ends_while_running() -> None:
     _, recording = usual()
     part = (recording.time > 700.0) & (recording.time < 2000.0)

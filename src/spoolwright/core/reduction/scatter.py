@@ -11,8 +11,11 @@ FloatArray = NDArray[np.float64]
 
 BLOCKS = 12
 """Blocks a hold is cut into: long enough to hold the slow part of the scatter, which is what means keep."""
-_CHANCE = 1e-3
-"""A correlation counts when chance alone would show one as large less often than this [-]."""
+_STUDENT = 4.781
+"""Student's t for 9 degrees of freedom (12 blocks less mean, slope and the test's own) that chance passes on
+either side once in a thousand (Fisher and Yates, Statistical Tables, table III) [-]."""
+_SIGNIFICANT = _STUDENT / math.sqrt(9.0 + _STUDENT**2)
+"""Smallest coefficient that counts [-]."""
 
 
 def scatter_correlation(values: FloatArray) -> FloatArray | None:
@@ -57,17 +60,13 @@ def scatter_correlation(values: FloatArray) -> FloatArray | None:
     scale = np.abs(means).max(axis=0) * 1e-12
     unit = np.where(spread > scale, residual / np.where(spread > 0.0, spread, 1.0), 0.0)
     raw = unit.T @ unit
-    kept = np.where(np.abs(raw) >= _significant(BLOCKS - 3), raw, 0.0)
+    kept = np.where(np.abs(raw) >= _SIGNIFICANT, raw, 0.0)
     np.fill_diagonal(kept, 1.0)
-    return None if np.array_equal(kept, np.eye(channels)) else _semidefinite(kept)
-
-
-def _significant(freedom: int) -> float:
-    """Smallest coefficient that chance does not explain."""
-    from scipy.special import stdtrit
-
-    t = float(stdtrit(freedom, 1.0 - 0.5 * _CHANCE))
-    return t / math.sqrt(freedom + t * t)
+    tied = np.flatnonzero(np.count_nonzero(kept, axis=1) > 1)
+    if tied.size == 0:
+        return None
+    kept[np.ix_(tied, tied)] = _semidefinite(kept[np.ix_(tied, tied)])
+    return kept
 
 
 def _semidefinite(matrix: FloatArray) -> FloatArray:

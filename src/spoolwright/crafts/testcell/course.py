@@ -13,6 +13,7 @@ from spoolwright.core.reduction.segments import SegmentRules, Stretch, find_stre
 from spoolwright.core.reduction.trace import Trace, even_trace
 from spoolwright.crafts.testcell.model import Segment
 from spoolwright.crafts.testcell.run_data import RunData
+from spoolwright.crafts.testcell.traced_speed import traced_speed
 from spoolwright.crafts.typefile.model import Amount, Rating, Role, TypeFile
 from spoolwright.units import difference_to_inner, to_inner
 
@@ -23,21 +24,21 @@ _USUAL_IDLE = 0.68
 _USUAL_BAND = 0.015
 """Half width of the idle band over full speed where the type file tells none."""
 _TRACED: dict[str, tuple[Role, ...]] = {
-    "gas_generator_speed": ("gas_generator_speed",),
     "torque": ("torque", "dynamometer_torque"),
     "fuel_flow": ("fuel_mass_flow", "fuel_volume_flow"),
 }
-"""What the finding of stretches reads, and from which channels, the first that was recorded."""
+"""What the finding of stretches reads beside speed, and from which channels, the first that was recorded."""
 
 
 @dataclass(frozen=True)
 class Course:
-    """A run with its stretches in order of time."""
+    """A run with its stretches in order of time; `note` tells what is odd about the speed they rest on."""
 
     data: RunData
     rules: SegmentRules
     trace: Trace
     stretches: tuple[Stretch, ...]
+    note: str = ""
 
     def of_kind(self, *kinds: str) -> list[Stretch]:
         """Stretches of these kinds."""
@@ -76,13 +77,15 @@ class Course:
 def course_of(data: RunData) -> Course:
     """Find what happened in a run."""
     rules = segment_rules(data.type_file)
-    channels = {}
+    speed = traced_speed(data, rules.full_speed)
+    channels = {} if speed is None else {"gas_generator_speed": speed.values}
     for name, roles in _TRACED.items():
         found = next((c for r in roles if (c := data.of_role(r)) is not None), None)
         if found is not None:
             channels[name] = data.values(found)
     trace = even_trace(data.time, channels)
-    return Course(data, rules, trace, tuple(find_stretches(trace, rules)))
+    note = "" if speed is None else speed.note
+    return Course(data, rules, trace, tuple(find_stretches(trace, rules)), note)
 
 
 def segment_rules(type_file: TypeFile) -> SegmentRules:

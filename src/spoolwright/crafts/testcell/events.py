@@ -34,6 +34,8 @@ def events_of(
     if not course.stretches:
         text = "Gas generator speed was not recorded: what happened in this run cannot be found"
         out.append(Event(run=run, at_s=0.0, kind="finding", text=text))
+    if course.note:
+        out.append(Event(run=run, at_s=0.0, kind="finding", text=course.note))
     return tuple(sorted(out, key=lambda e: e.at_s))
 
 

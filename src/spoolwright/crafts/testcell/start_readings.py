@@ -86,9 +86,11 @@ def _not_reached(data: RunData, start: Start, asked: Asked, clock: Crossing, goa
     }
     if missing:
         return asked.not_made(data, f"no channel of {' or '.join(sorted(missing))} was recorded")
+    if start.stretch.complete:
+        return asked.not_made(data, f"the channels as recorded do not show {goal}, though the engine ran on")
     why = f"no {goal} within {waited:.1f} s: {start.outcome}"
     limits = [to_inner(x.value, x.unit) for x in asked_for(data, asked.quantity) if x.value is not None]
-    if start.stretch.complete or not limits or waited <= max(limits):
+    if not limits or waited <= max(limits):
         return asked.not_made(data, why)
     made = asked.made(data, waited, clock.uncertainty, inputs=[_moment("given up", None, start.stretch.to_s)])
     return replace(made, title=f"{asked.title}: {why}")
