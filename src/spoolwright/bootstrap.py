@@ -1,0 +1,194 @@
+"""The only place that joins files and formats to the crafts' use cases."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from spoolwright.errors import InputError
+
+if TYPE_CHECKING:
+    from spoolwright.core.reduction.baseline import ModelBaseline
+    from spoolwright.crafts.testcell.model import Assessment, Strip
+    from spoolwright.crafts.testcell.service import TypeInForce, VisitRun
+    from spoolwright.sources.typefile import LoadedType
+
+Tell = Callable[[str, float], None]
+
+DRAWN_ROLES = (
+    "gas_generator_speed",
+    "power_turbine_speed",
+    "torque",
+    "measured_gas_temperature",
+    "fuel_mass_flow",
+    "oil_pressure",
+    "oil_temperature",
+    "vibration",
+)
+"""Roles whose channels are drawn as strip charts, in the order of the type file."""
+
+
+@dataclass(frozen=True)
+class Assessed:
+    """An assessment with the traces that its report draws."""
+
+    assessment: Assessment
+    strips: tuple[Strip, ...]
+
+
+def _silent(what: str, share: float) -> None:
+    """Tell nobody."""
+
+
+def assess(
+    runs: Sequence[Path],
+    type_path: Path,
+    *,
+    sheets: Sequence[Path] | None = None,
+    channel_map: Path | None = None,
+    baseline: Path | None = None,
+    progress: Tell = _silent,
+) -> Assessed:
+    """Assess the recorded runs of one engine's visit.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read as what it should be; the text says which, where and how to mend it.
+    """
+    from spoolwright.crafts.testcell.service import no_doubts as find_doubts
+    from spoolwright.crafts.testcell.service import assess_runs
+    from spoolwright.crafts.testcell.strips import strips_of
+    from spoolwright.sources.typefile import load_type
+
+    progress("type file", 0.0)
+    loaded = load_type(type_path)
+    kind = _in_force(loaded, None if baseline is None else read_baseline(baseline))
+    visit = _visit(runs, sheets, channel_map, loaded, progress)
+    progress("reducing and judging", 0.5)
+    assessment = assess_runs(visit, kind, find_doubts)
+    progress("drawing", 0.8)
+    drawn = [c.id for role in DRAWN_ROLES for c in loaded.type_file.channel if c.role == role]
+    strips = [s for r in visit for s in strips_of(r.recording, loaded.type_file, r.sheet.run, drawn)]
+    return Assessed(assessment, tuple(strips))
+
+
+def _in_force(loaded: LoadedType, baseline: ModelBaseline | None) -> TypeInForce:
+    from spoolwright.crafts.testcell.basis import reduction_basis
+    from spoolwright.crafts.testcell.service import TypeInForce
+
+    basis = reduction_basis(loaded.type_file, loaded.engine, baseline)
+    filled = tuple(f"{f.path} = {f.value} ({f.rule})" for f in loaded.filled)
+    return TypeInForce(basis, loaded.sha256, filled)
+
+
+def _visit(
+    runs: Sequence[Path],
+    sheets: Sequence[Path] | None,
+    channel_map: Path | None,
+    loaded: LoadedType,
+    progress: Tell,
+) -> list[VisitRun]:
+    from spoolwright.crafts.testcell.service import VisitRun
+    from spoolwright.sources.channelmap import read_channel_map
+    from spoolwright.sources.reading import read_recording
+    from spoolwright.sources.runsheet import read_run_sheet, sheet_beside
+
+    if sheets and len(sheets) != len(runs):
+        raise InputError(
+            f"{len(sheets)} run sheet(s) are named for {len(runs)} recording(s).",
+            mend="Name one --sheet per RUN, in the same order, or none to use NAME.run.toml beside each.",
+        )
+    names = None if channel_map is None else read_channel_map(channel_map)
+    out = []
+    for i, path in enumerate(runs):
+        sheet_path = sheets[i] if sheets else sheet_beside(path)
+        if not sheets and path.is_file() and not sheet_path.is_file():
+            raise InputError(
+                f"there is no run sheet '{sheet_path.name}' beside it.",
+                where=str(path),
+                mend="Write one (docs/how-to/assess-a-run.md shows how) or name it with --sheet.",
+            )
+        progress(f"reading {path.name}", 0.1 + 0.4 * i / len(runs))
+        recording = read_recording(path, loaded.type_file.channel, names)
+        out.append(VisitRun(recording, read_run_sheet(sheet_path, loaded.type_file)))
+    return out
+
+
+def read_baseline(path: Path) -> ModelBaseline:
+    """What the model learnt from earlier runs, as a JSON file written after calibrating.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened, is not JSON, or is not a baseline.
+    """
+    from spoolwright.core.reduction.baseline import baseline_from_dict
+
+    mend = "Give the JSON file that calibrating on earlier runs wrote."
+    try:
+        return baseline_from_dict(json.loads(path.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise InputError(
+            f"cannot read the model baseline: {error.strerror}.", where=str(path), mend="Check the path."
+        ) from error
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise InputError(f"this is not a model baseline: {error}.", where=str(path), mend=mend) from error
+
+
+def write_reports(
+    result: Assessed,
+    *,
+    json: Path | None = None,
+    html: Path | None = None,
+    pdf: Path | None = None,
+    progress: Tell = _silent,
+) -> list[Path]:
+    """Write the reports that are asked for; gives their paths."""
+    written = []
+    if json is not None:
+        from spoolwright.reports.jsonfile import write_json
+
+        written.append(write_json(result.assessment, json))
+    if html is not None:
+        from spoolwright.reports.html import write_html
+
+        progress("writing the page", 0.85)
+        written.append(write_html(result.assessment, result.strips, html))
+    if pdf is not None:
+        from spoolwright.reports.pdf import write_pdf
+
+        progress("setting the print", 0.9)
+        written.append(write_pdf(result.assessment, result.strips, pdf))
+    return written
+
+
+def run_demo(out: Path, preset: str, progress: Tell = _silent) -> tuple[Assessed, dict[str, Path]]:
+    """Record a run of the invented Corrie 940 on the rig, assess it, write every report."""
+    from spoolwright.rig.presets import preset_options
+    from spoolwright.rig.record import record_run
+    from spoolwright.rig.write import write_run
+    from spoolwright.sources.typefile import load_type, shipped_type
+
+    loaded = load_type(shipped_type())
+    options = preset_options(preset, loaded.type_file)
+    run = record_run(
+        loaded.type_file, loaded.engine, options, progress=lambda what, share: progress(what, 0.6 * share)
+    )
+    files = write_run(run, out, f"{run.sheet.engine.serial}-run-{run.sheet.run}")
+    result = assess(
+        [files.recording], shipped_type(), progress=lambda what, share: progress(what, 0.6 + 0.4 * share)
+    )
+    paths = {
+        "recording": files.recording,
+        "run sheet": files.sheet,
+        "truth": files.truth,
+        "page": out / "report.html",
+        "print": out / "report.pdf",
+        "result": out / "report.json",
+    }
+    write_reports(result, json=paths["result"], html=paths["page"], pdf=paths["print"], progress=progress)
+    return result, paths
