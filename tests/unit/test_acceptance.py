@@ -18,7 +18,7 @@ from spoolwright.core.measurement.recording import Recording, Series
 from spoolwright.crafts.testcell.acceptance import read_run
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.reading import RunContents, ScalarReading
-from spoolwright.crafts.testcell.run_sheet import Engine, OilAccount
+from spoolwright.crafts.testcell.run_sheet import Adjustment, Engine, OilAccount
 from spoolwright.crafts.typefile.definition import Definitions
 from spoolwright.crafts.typefile.limit import Limit, LimitCurve, LimitException, TimeAt
 from spoolwright.crafts.typefile.model import Amount, Condition, Source, TypeFile
@@ -311,6 +311,24 @@ def test_the_worst_oil_pressure_is_the_one_with_least_margin_not_the_lowest() ->
     (beyond,) = worst.excursions
     # The one-second mean crosses at 24/55 of the way down: within a second of the dip's own 8 s.
     assert beyond.total_s == pytest.approx(8.0, abs=1.0)
+
+
+def test_what_stands_before_an_adjustment_and_after_it_is_read_apart() -> None:
+    script, recording = usual()
+    at = script.truth.holds[4][1] + 100.0
+    before, after = at - 300.0, at + 500.0
+    series = recording.series["vib_turbine"]
+    bumps = 6e-3 * (np.abs(recording.time - before) < 1.0) + 3e-3 * (np.abs(recording.time - after) < 1.0)
+    bumped = replace(
+        recording, series={**recording.series, "vib_turbine": replace(series, values=series.values + bumps)}
+    )
+    adjusted = sheet(adjustment=(Adjustment(at_s=at, kind="vane_rigging", text="reset", by="A. Person"),))
+    known = with_limit(quantity="vib_turbine", bound="max", regime="run", unit="mm/s", value=20)
+    first, second = of(read_run(bumped, adjusted, known, first_block=2), "vib_turbine")
+    assert (first.block, second.block) == (2, 3)
+    assert first.at_s == pytest.approx(before, abs=1.0)
+    assert second.at_s == pytest.approx(after, abs=1.0)
+    assert first.value > second.value
 
 
 def test_a_limit_that_never_counts_says_so() -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,15 +59,35 @@ class _Window:
 
 
 def extreme_readings(course: Course, starts: Sequence[Start]) -> list[ScalarReading]:
-    """The worst readings of every channel limit of the regimes that are judged row by row."""
+    """The worst readings of every channel limit of the regimes that are judged row by row.
+
+    What stands before an adjustment and what stands after it are read apart; where the limit counts in one of
+    these blocks alone, the others are silent.
+    """
     out: list[ScalarReading] = []
     reader = _Reader(course)
     for limit in course.data.limits:
         if limit.regime not in _WORDS or limit.quantity in DERIVED_QUANTITIES:
             continue
-        windows = _windows(course, starts, limit)
-        for window in windows:
-            out.extend(reader.read(limit, window))
+        for window in _windows(course, starts, limit):
+            found = [r for w in _by_block(course.data, window) for r in reader.read(limit, w)]
+            made = [r for r in found if math.isfinite(r.value)]
+            out.extend(made or found[-1:])
+    return out
+
+
+def _by_block(data: RunData, window: _Window) -> list[_Window]:
+    """A window cut at the adjustments."""
+    edges = [window.from_s, *(a for a in data.adjusted_at if window.from_s < a < window.to_s), window.to_s]
+    if len(edges) == 2:
+        return [window]
+    out = []
+    for from_s, to_s in pairwise(edges):
+        mask = np.zeros_like(window.mask)
+        rows = data.rows(from_s, to_s if to_s == window.to_s else np.nextafter(to_s, -np.inf) - 1e-9)
+        mask[rows] = window.mask[rows]
+        if mask.any():
+            out.append(_Window(mask, window.words, from_s, to_s))
     return out
 
 
