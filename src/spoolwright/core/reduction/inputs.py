@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from spoolwright.core.measurement.channel import Distribution, ErrorSource, FloatArray
-from spoolwright.core.numerics import Dual
+from spoolwright.core.numerics import Dual, Number
 from spoolwright.core.reduction.estimate import SCATTER, ErrorBasis
 from spoolwright.core.reduction.point import PointData
 from spoolwright.errors import InputError
@@ -61,17 +61,48 @@ class PointInputs:
     basis : ErrorBasis
         The k errors they are made of [-].
     quantities : dict
-        Name to a `Dual` over the points: values (n,), contributions (k, n) [inner unit].
+        Name to a `Dual` over the points: values (n,), contributions (k, n); to plain arrays over Monte Carlo
+        trials of one point [inner unit].
     """
 
     basis: ErrorBasis
-    quantities: dict[str, Dual]
+    quantities: dict[str, Number]
 
-    def __getitem__(self, name: str) -> Dual:
+    def __getitem__(self, name: str) -> Number:
         return self.quantities[name]
 
     def __contains__(self, name: str) -> bool:
         return name in self.quantities
+
+    def trials(self, point: int, generator: np.random.Generator, trials: int) -> PointInputs:
+        """Values that the quantities of one point take in Monte Carlo trials.
+
+        Parameters
+        ----------
+        point : int
+            Which point [-].
+        generator : numpy.random.Generator
+            Source of random numbers; its state moves on [-].
+        trials : int
+            How many [-].
+
+        Returns
+        -------
+        PointInputs
+            Quantities as arrays of shape (trials,) [inner unit].
+
+        References
+        ----------
+        JCGM 101:2008, 6.4.
+        """
+        loadings = np.array([q.d[:, point] for q in self.quantities.values()])
+        active = np.flatnonzero(np.any(loadings != 0.0, axis=0))
+        errors = np.array([self.basis.sources[i].sample(generator, trials) for i in active])
+        drawn = {
+            name: q.v[point] + loadings[n, active] @ errors
+            for n, (name, q) in enumerate(self.quantities.items())
+        }
+        return PointInputs(self.basis, drawn)
 
 
 def point_inputs(

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from spoolwright.core.cycle.condition import Condition
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.cycle.sensitivity import sensitivities
-from spoolwright.core.cycle.solve import CHUNK, solve
-from spoolwright.core.measurement.channel import FloatArray
+from spoolwright.core.cycle.solve import solve
 from spoolwright.core.numerics import Dual, Number, chain, value
 from spoolwright.core.reduction.baseline import QUANTITIES
 from spoolwright.core.reduction.model_method import ReferenceCurve
@@ -71,13 +70,13 @@ class Modelled:
         Quantity to ln of its value, a Dual where the points were [-].
     solved : array of bool, shape (n,)
         Whether the model runs there [-].
-    sentences : tuple of str
-        What became of every point, in words [-].
+    lost : dict
+        Index of every point where it does not, with the reason in words [-].
     """
 
     logs: dict[str, Number]
     solved: NDArray[np.bool_]
-    sentences: tuple[str, ...]
+    lost: dict[int, str]
 
 
 def modelled(model: EngineModel, points: ModelPoints) -> Modelled:
@@ -104,28 +103,18 @@ def modelled(model: EngineModel, points: ModelPoints) -> Modelled:
     size = max(np.size(value(v)) for v in inputs)
     flat = np.array([np.broadcast_to(np.asarray(value(v), dtype=float), (size,)) for v in inputs])
     fuel = np.broadcast_to(np.asarray(points.fuel_temperature, dtype=float), (size,))
-    parts = [_part(model, flat[:, i : i + CHUNK], fuel[i : i + CHUNK]) for i in range(0, size, CHUNK)]
-    logs = {}
-    for n, q in enumerate(QUANTITIES):
-        values = np.concatenate([p[0][n] for p in parts])
-        slopes = np.concatenate([p[1][n] for p in parts], axis=-1)
-        logs[q] = chain(values, *zip(slopes, inputs, strict=True))
-    return Modelled(
-        logs, np.concatenate([p[2] for p in parts]), tuple(sentence for p in parts for sentence in p[3])
-    )
-
-
-def _part(
-    model: EngineModel, flat: FloatArray, fuel: FloatArray
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_], list[str]]:
-    """Logarithms (q, n), their slopes (q, inputs, n), and what became of each case."""
     condition = Condition(**dict(zip(_FIELDS, flat[1:], strict=True)), fuel_temperature=fuel)
     solution = solve(model, condition, set_by="mgt", target=flat[0])
     solved = np.asarray(solution.solved)
-    found = sensitivities(solution, ("target", *_FIELDS), QUANTITIES)
+    logs: dict[str, Number] = {}
     with np.errstate(invalid="ignore", divide="ignore"):
-        logs = np.where(solved, np.log(found.value), np.nan)
-    return logs, found.relative(), solved, [solution.sentence(i) for i in range(flat.shape[1])]
+        for q in QUANTITIES:
+            logs[q] = np.where(solved, np.log(np.asarray(getattr(solution, q), dtype=float)), np.nan)
+    if any(isinstance(v, Dual) for v in inputs):
+        slopes = sensitivities(solution, ("target", *_FIELDS), QUANTITIES).relative()
+        logs = {q: chain(logs[q], *zip(slopes[n], inputs, strict=True)) for n, q in enumerate(QUANTITIES)}
+    lost = {int(i): solution.sentence(int(i)) for i in np.flatnonzero(~solved)}
+    return Modelled(logs, solved, lost)
 
 
 def reference_curve(
@@ -157,8 +146,3 @@ def reference_curve(
     return ReferenceCurve(
         grid[keep], {q: y[keep] for q, y in logs.items()}, reference.temperature, rated_gas_temperature
     )
-
-
-def as_values(points: ModelPoints) -> ModelPoints:
-    """The points without their errors [unit of each field]."""
-    return ModelPoints(**{k: (v.v if isinstance(v, Dual) else v) for k, v in vars(points).items()})

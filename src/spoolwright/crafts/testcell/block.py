@@ -140,8 +140,8 @@ def _by_model(
     if given is None:
         return None, "a condition that the model needs (inlet, humidity, exhaust pressure, fuel) is not known"
     found = modelled(basis.model, given)
-    if not found.solved.all():
-        return None, next(s for s, ok in zip(found.sentences, found.solved, strict=True) if not ok)
+    if found.lost:
+        return None, next(iter(found.lost.values()))
     curve = basis.curve
     theta = value(given.temperature) / curve.temperature
     ratios: dict[str, Dual] = {q: log(correlated[q]) - found.logs[q] for q in MODELLED}

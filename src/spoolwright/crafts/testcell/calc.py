@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from spoolwright.core.cycle.condition import Condition
 from spoolwright.core.gas.fuel import density_at
 from spoolwright.core.gas.humidity import from_dew_point, from_relative_humidity, from_wet_bulb
-from spoolwright.core.numerics import Number, value
+from spoolwright.core.numerics import Number, value, where
 from spoolwright.core.reduction.approved import Surroundings, shaft_power
 from spoolwright.core.reduction.inputs import PointInputs
 from spoolwright.core.reduction.modelled import ModelPoints
@@ -136,6 +138,10 @@ def water_air_ratio(readings: CellReadings) -> Number | None:
     -------
     float, array, Dual or None
         From relative humidity, dew point or wet bulb, each over water; None when none was recorded [kg/kg].
+
+    Notes
+    -----
+    A humidity probe may read a little beyond 0 or 100 %; such air counts as dry or saturated.
     """
     pressure_role = "ambient_pressure" if readings.has("ambient_pressure") else "inlet_pressure"
     air_role = "ambient_temperature" if readings.has("ambient_temperature") else "inlet_temperature"
@@ -143,7 +149,10 @@ def water_air_ratio(readings: CellReadings) -> Number | None:
         return None
     pressure, air = readings.of(pressure_role), readings.of(air_role)
     if readings.has("relative_humidity"):
-        return from_relative_humidity(readings.of("relative_humidity"), air, pressure, "water")
+        probe = readings.of("relative_humidity")
+        return from_relative_humidity(
+            where(probe > 1.0, 1.0, where(probe < 0.0, 0.0, probe)), air, pressure, "water"
+        )
     if readings.has("dew_point"):
         return from_dew_point(readings.of("dew_point"), pressure)
     if readings.has("wet_bulb"):
@@ -225,7 +234,7 @@ def fuel_flow(readings: CellReadings) -> Number | None:
         return readings.of("fuel_mass_flow")
     needed = readings.has("fuel_volume_flow") and readings.has("fuel_temperature")
     if needed and "density_15c" in readings.inputs:
-        density = float(readings.inputs["density_15c"].v[0])
+        density = float(np.ravel(value(readings.inputs["density_15c"]))[0])
         return readings.of("fuel_volume_flow") * density_at(density, readings.of("fuel_temperature"))
     return None
 

@@ -10,6 +10,9 @@ from spoolwright.crafts.testcell.wording import interval, joined, percent
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
 from spoolwright.crafts.typefile.model import TypeFile
 
+_NAMED = 6
+"""More readings than this are counted, not named, in the sentence; the list of verdicts names them all."""
+
 
 def disposition(
     type_file: TypeFile, verdicts: Sequence[Verdict], schedule: Sequence[ScheduleState]
@@ -63,14 +66,26 @@ def superseded(type_file: TypeFile, verdicts: Sequence[Verdict]) -> set[str]:
 
 def _opening(failing: Sequence[Verdict], untold: Sequence[Verdict], standing: Sequence[Verdict]) -> str:
     if failing:
-        told = joined([_failing_words(v) for v in failing])
+        told = "; ".join(_failing_words(v) for v in failing[:_NAMED])
+        rest = f"; and {len(failing) - _NAMED} more" if len(failing) > _NAMED else ""
         more = f" {len(untold)} cannot be told yet." if untold else ""
-        return f"{_count(failing)} not meet: {told}.{more}"
+        return f"{_count(failing)} not meet: {told}{rest}.{more}"
     if not standing:
         return "Nothing could be judged."
     if untold:
-        return f"Cannot tell yet: {joined(_names(untold))}. All other readings meet their limits."
+        return f"Cannot tell yet: {'; '.join(_untold_words(untold))}. All other readings meet their limits."
     return "All readings meet their limits."
+
+
+def _untold_words(untold: Sequence[Verdict]) -> list[str]:
+    """Readings by the reason they share."""
+    groups: dict[tuple[str, ...], list[Verdict]] = {}
+    for v in untold:
+        groups.setdefault(v.why, []).append(v)
+    return [
+        f"{joined(_names(own)) if len(own) <= 2 else f'{len(own)} readings'} ({'; '.join(why)})"
+        for why, own in groups.items()
+    ]
 
 
 def _count(failing: Sequence[Verdict]) -> str:
