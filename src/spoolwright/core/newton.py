@@ -68,9 +68,9 @@ def newton(
     for _ in range(most):
         if len(active) == 0:
             break
-        r = residuals(seeds(list(x[:, active])), active)
         iterations[active] += 1
         with np.errstate(all="ignore"):
+            r = residuals(seeds(list(x[:, active])), active)
             step = np.stack(solve_small([list(e.d) for e in r], [-e.v for e in r]))
             size = np.max(np.abs(step), axis=0)
             usable = np.isfinite(size)

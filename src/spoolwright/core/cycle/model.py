@@ -130,14 +130,6 @@ class Inlet:
         self.reynolds_loss = exp(index * -c.reynolds_loss_exponent)
         self.reynolds_flow = exp(index * c.reynolds_flow_exponent)
 
-    def take(self, index: Any) -> Inlet:
-        """The same for a subset of the cases."""
-        new = Inlet.__new__(Inlet)
-        for name in Inlet.__slots__:
-            x = getattr(self, name)
-            setattr(new, name, x[index] if isinstance(x, np.ndarray) else x)
-        return new
-
 
 def _reynolds(p: Number, T: Number, gamma: Number, gas_constant: Number) -> Number:
     """Reynolds number at a fixed Mach number, up to a constant: p sqrt(gamma / R T) / viscosity."""

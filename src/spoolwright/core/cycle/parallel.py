@@ -30,8 +30,10 @@ class SolverPool:
     processes : int, optional
         Number of workers; default one per processor [-].
 
-    Notes ----- Workers are started afresh (spawn), so a script that makes a pool needs the usual `if
-    __name__ == "__main__":` guard. They inherit the environment: set OMP_NUM_THREADS=1 before NumPy is
+    Notes
+    -----
+    Workers are started afresh (spawn), so a script that makes a pool needs the usual
+    `if __name__ == "__main__":` guard. They inherit the environment: set OMP_NUM_THREADS=1 before NumPy is
     first imported, so that workers do not fight over the processors with linear-algebra threads.
     """
 

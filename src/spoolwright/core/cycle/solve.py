@@ -72,7 +72,7 @@ def solve(
         raise InputError(f"unknown setting {set_by!r}", mend=f"Use one of {', '.join(SETTINGS)}.")
     condition, factors = _checked(condition), _checked(factors)
     target = np.asarray(target, dtype=float)
-    _check_values(condition, target)
+    _check_values(condition, set_by, target)
     size = _size(condition, factors, target)
     if size is None:
         one = solve_one(model, condition, factors, set_by, float(target), start)
@@ -198,12 +198,13 @@ _POSITIVE: Final = (
 )
 
 
-def _check_values(condition: Condition, target: Any) -> None:
+def _check_values(condition: Condition, set_by: SetBy, target: Any) -> None:
     for f in fields(condition):
         if not np.all(np.isfinite(getattr(condition, f.name))):
             raise InputError(f"{f.name} holds a value that is not finite", mend="Leave that case out.")
-    if not np.all(np.isfinite(target)) or np.any(target < 0.0):
-        raise RangeError("the target is negative or not finite", mend="Leave that case out.")
+    may_be_zero = set_by in ("power", "torque")
+    if not np.all(np.isfinite(target)) or np.any(target < 0.0 if may_be_zero else target <= 0.0):
+        raise RangeError(f"a target of {set_by} is not positive or not finite", mend="Leave that case out.")
     for name in _POSITIVE:
         if np.any(np.asarray(getattr(condition, name)) <= 0.0):
             raise RangeError(f"{name} is not positive", mend="Check the value and its unit.")

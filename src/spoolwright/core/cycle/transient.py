@@ -109,7 +109,9 @@ def transient(
     RangeError
         The engine cannot run steadily at the first moment, or the gas path is lost on the way.
 
-    Notes ----- Second-order Adams-Bashforth in the speeds, exponential steps for metal and valve; the fuel
+    Notes
+    -----
+    Second-order Adams-Bashforth in the speeds, exponential steps for metal and valve; the fuel
     control samples once a step, as a digital control does. Range: from the slowest speed of the compressor
     map upwards; no start and no shut-down. The probes' own lag is not modelled here.
     """
