@@ -31,6 +31,12 @@ REDUCTION_ROLES = (
     "measured_gas_temperature", "exhaust_pressure", "fuel_mass_flow", "fuel_volume_flow", "fuel_temperature",
 )  # fmt: skip
 """Roles whose channels enter the reduction of a performance point."""
+_INSTEAD = {
+    "dew_point": ("relative_humidity",),
+    "wet_bulb": ("relative_humidity", "dew_point"),
+    "fuel_volume_flow": ("fuel_mass_flow",),
+}
+"""Roles that stand in for another: they count only where none of those was recorded."""
 LEAST_POWER = 0.4
 """Ratings and holds under this part of the main rating's power (idle) tell nothing of performance."""
 
@@ -126,9 +132,16 @@ def known_numbers(type_file: TypeFile, sheet: RunSheet) -> dict[str, Known]:
     return out
 
 
+def entering_channels(point: PointData, basis: ReductionBasis) -> list[str]:
+    """Channels of a point that enter its reduction."""
+    recorded = {r: c for r, c in basis.roles.items() if c in point.channels}
+    return [c for r, c in recorded.items() if not any(other in recorded for other in _INSTEAD.get(r, ()))]
+
+
 def reduction_channels(point: PointData, basis: ReductionBasis) -> PointData:
     """The point with the channels that enter the reduction, no others."""
-    wanted = [c for c in point.channels if c in set(basis.roles.values())]
+    entering = set(entering_channels(point, basis))
+    wanted = [c for c in point.channels if c in entering]
     order = list(point.channels)
     correlation = point.random_correlation
     if correlation is not None:

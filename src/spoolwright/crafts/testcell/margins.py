@@ -77,6 +77,7 @@ class MarginScribe:
             degrees_of_freedom=e.approved.degrees_of_freedom if known and e.approved else math.inf,
             shares=tuple(Share(c, u) for c, u in e.approved.shares().items()) if e.approved else (),
             why_not=why,
+            mend=_mend(why, far=far),
         )
 
     def _margin(
@@ -190,3 +191,13 @@ def _formula(quantity: str) -> str:
 
 def _figured(e: Estimate, shown: Shown, how: str) -> Figure:
     return figure(e.value, shown, how, e.standard_uncertainty)
+
+
+def _mend(why: str, *, far: bool) -> str:
+    if far:
+        return "Take a point at or above the rating, or on a day that lets the engine reach it."
+    if "conformation" in why:
+        return "Read the conformation factor off the data plate and write it on the run sheet."
+    if "heating value" in why:
+        return "Have the fuel sampled and write its heating value on the run sheet."
+    return "Take the points of the schedule again with every channel recorded."

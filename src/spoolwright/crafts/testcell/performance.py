@@ -14,12 +14,12 @@ from spoolwright.crafts.testcell.block import BlockReduction, reduce_block
 from spoolwright.crafts.testcell.curves import CurveScribe
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.margins import MarginScribe
-from spoolwright.crafts.testcell.model import Curve, Point, RatedValue
+from spoolwright.crafts.testcell.model import Curve, GateState, Point, RatedValue
 from spoolwright.crafts.testcell.point_records import PointScribe
 from spoolwright.crafts.testcell.rated import CURVES, approved_curves, rated_estimates
 from spoolwright.crafts.testcell.reading import ScalarReading
 from spoolwright.crafts.testcell.run_sheet import RunSheet
-from spoolwright.crafts.testcell.usable import why_not_approved, why_not_usable
+from spoolwright.crafts.testcell.usable import approved_window, why_not_approved, why_not_usable
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import Limit
@@ -37,6 +37,7 @@ class Performance:
     rated: tuple[RatedValue, ...]
     readings: tuple[ScalarReading, ...]
     used_runs: tuple[str, ...]
+    windows: tuple[GateState, ...]
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,17 @@ def visit_performance(
         rated=tuple(r for d in done.values() for r in d.rated),
         readings=readings,
         used_runs=done[newest].runs or (last_run,),
+        windows=tuple(_windows(points, done, basis, list(sheets))),
     )
+
+
+def _windows(
+    points: Sequence[PointData], done: Mapping[int, _Block], basis: ReductionBasis, runs: Sequence[str]
+) -> list[GateState]:
+    usable = {p.id for d in done.values() for p in d.points if p.usable}
+    taken = [p for p in points if p.id in usable]
+    outside = {p.id: why_not_approved(p, basis) for p in taken}
+    return [approved_window(r, taken, outside, basis) for r in runs]
 
 
 def _block(
@@ -155,6 +166,7 @@ def _not_made(
             reference=source_text(basis.type_file, correction.source) if correction else "",
             rating=rating,
             why_not=block.why,
+            mend="Take the performance points of the schedule, each held until it is steady.",
         )
         for rating, quantity in asked
     )

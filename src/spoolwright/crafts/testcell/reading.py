@@ -40,8 +40,8 @@ class ScalarReading:
     them or count only within a window. `findings` are ids of doubts about the data that bar the reading from
     being judged. `limit` names the limit that this is the worst reading against; None fits every limit on the
     quantity in the regime. `excused_s` tells how long the conditions of a limit's exception had held already
-    with the engine turning, for exceptions with a time. A reading that could not be made has value NaN and
-    says why in `why_not`.
+    with the engine turning, for exceptions with a time. A reading that could not be made has value NaN, says
+    why in `why_not` and, where one step is known to mend it, which in `mend`.
     """
 
     quantity: str
@@ -70,6 +70,7 @@ class ScalarReading:
     findings: tuple[str, ...] = ()
     limit: str | None = None
     why_not: str = ""
+    mend: str = ""
 
 
 @dataclass(frozen=True)

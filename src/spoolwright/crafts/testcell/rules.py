@@ -102,9 +102,8 @@ def worst_of(verdicts: list[Verdict]) -> Verdict:
 
 def _barred(limit: Limit, reading: ScalarReading, around: Judging) -> Untold | None:
     if not math.isfinite(reading.value):
-        return Untold(
-            reading.why_not or "the reading could not be made", "Repeat it with the channels recorded."
-        )
+        mend = reading.mend or "Repeat it with the channels recorded."
+        return Untold(reading.why_not or "the reading could not be made", mend)
     doubts = [around.findings[f] for f in reading.findings if f in around.findings]
     open_doubts = [f for f in doubts if f.bars_use and not f.corrected_by]
     if open_doubts:

@@ -96,6 +96,7 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     gates = [
         g for r, s in sheets.items() for g in gate_states(kind.type_file, s, _gated(points, r, performance))
     ]
+    gates += performance.windows
     around = Judging(kind.type_file, ledger, {f.id: f for f in findings}, (), dict(kind.priors))
     readings = [x for c in contents for x in c.readings]
     for run, own in limits.items():

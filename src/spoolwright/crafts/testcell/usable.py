@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from spoolwright.core.reduction.approved import shaft_power
 from spoolwright.core.reduction.point import Criterion, PointData
-from spoolwright.crafts.testcell.basis import LEAST_POWER, ReductionBasis, inner
+from spoolwright.crafts.testcell.basis import LEAST_POWER, ReductionBasis, entering_channels, inner
 from spoolwright.crafts.testcell.gates import within
 from spoolwright.crafts.testcell.ledger import Shown
+from spoolwright.crafts.testcell.model import GateState
 from spoolwright.crafts.testcell.wording import amount
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.units import difference_from_inner
@@ -57,15 +58,15 @@ def _doubted(point: PointData, basis: ReductionBasis) -> list[str]:
     """Channels of the reduction that a finding bars."""
     return [
         f"'{name}' is in doubt ({', '.join(point.channels[name].findings)})"
-        for name in basis.roles.values()
-        if name in point.channels and point.channels[name].findings
+        for name in entering_channels(point, basis)
+        if point.channels[name].findings
     ]
 
 
 def _lacking(point: PointData, points: Sequence[PointData], basis: ReductionBasis) -> list[str]:
     """Channels of the reduction that other points have and this one has not."""
-    recorded = {c for p in points for c in p.channels}
-    lacking = [c for c in basis.roles.values() if c in recorded and c not in point.channels]
+    elsewhere = dict.fromkeys(c for p in points for c in entering_channels(p, basis))
+    lacking = [c for c in elsewhere if c not in point.channels]
     return [f"'{c}' was not recorded at this point" for c in lacking]
 
 
@@ -80,3 +81,33 @@ def _power(point: PointData, basis: ReductionBasis) -> float:
 def _main_power(basis: ReductionBasis) -> float:
     ratings = basis.type_file.rating
     return inner(next(r for r in ratings if r.id == basis.type_file.data_sheet.rating).power)
+
+
+def approved_window(
+    run: str, usable: Sequence[PointData], outside: Mapping[str, Sequence[str]], basis: ReductionBasis
+) -> GateState:
+    """Whether the approved correction covers a run's usable points, as one more gate."""
+    own = [p for p in usable if p.run == run]
+    covered = [p for p in own if not outside[p.id]]
+    correction = basis.type_file.correction
+    if correction is None:
+        state, text = "fails", "the type file gives no approved correction; the model's result is advisory"
+    elif own and not covered:
+        state, text = "fails", "; ".join(dict.fromkeys(r for p in own for r in outside[p.id]))
+    else:
+        state, text = "holds", f"{len(covered)} of {len(own)} usable points within the window"
+    return GateState(
+        gate="approved_window",
+        name="Window of the approved correction",
+        run=run,
+        state=state,
+        text=text,
+        mend="" if state == "holds" else _MEND[correction is None],
+        source=source_text(basis.type_file, correction.source) if correction else "",
+    )
+
+
+_MEND = {
+    True: "Transcribe the approved document's correction into the type file.",
+    False: "Repeat the points on a day within the window, or refer to engineering.",
+}
