@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from planted_run import coloured
 
 from spoolwright.core.measurement.recording import Recording, Series
+from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.reading import RunContents, ScalarReading
 from spoolwright.crafts.testcell.run_sheet import CellState, Engine, RunSheet
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.sources.typefile import load_type, shipped_type
@@ -271,3 +273,46 @@ def sheet(**given: Any) -> RunSheet:
         "cell": CellState(cell="cell_1", configuration="any", precipitation="none"),
     }
     return RunSheet(**{**usual, **given})
+
+
+@cache
+def usual() -> tuple[Script, Recording]:
+    script = usual_script()
+    return script, recorded(script)
+
+
+@cache
+def usual_contents() -> RunContents:
+    return read_run(usual()[1], sheet(), corrie())
+
+
+def of(found: RunContents, quantity: str, regime: str = "", limit: str | None = None) -> list[ScalarReading]:
+    return [
+        r
+        for r in found.readings
+        if r.quantity == quantity and regime in ("", r.regime) and limit in (None, r.limit)
+    ]
+
+
+def within(reading: ScalarReading, true: float, times: float = 3.0) -> bool:
+    return abs(reading.value - true) <= times * reading.uncertainty
+
+
+def failed_start(lit: bool, wait: float) -> Recording:
+    """Cranked from 30.37 s; lit or not; given up after `wait` seconds at 50 % of idle speed."""
+    s = Script()
+    t: Truth = s.truth
+    end = t.starter_on + wait
+    for time, ng in ((t.starter_on, 0.0), (40.0, 0.5 * IDLE), (end, 0.5 * IDLE), (end + 30.0, 0.0)):
+        s.ng.to(time, ng)
+    s.wf.to(t.fuel_on, 0.0)
+    s.wf.to(t.fuel_on + 0.001, 0.01)
+    s.wf.to(end, 0.01)
+    s.wf.to(end + 0.001, 0.0)
+    s.mgt.to(34.5, 300.0)
+    for time, mgt in ((38.5, 900.0), (end, 950.0), (end + 30.0, 400.0)) if lit else ():
+        s.mgt.to(time, mgt)
+    s.truth.end = end + 60.0
+    for line in (s.ng, s.torque, s.np, s.lever, s.mgt, s.wf):
+        line.hold(s.truth.end)
+    return recorded(s)

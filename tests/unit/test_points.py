@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import UTC, datetime
-from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
-from planted_corrie import FULL_TORQUE, LIMIT_SET, Script, corrie, recorded, sheet, usual_script
+from planted_corrie import FULL_TORQUE, LIMIT_SET, Script, corrie, recorded, sheet, usual, usual_contents
 from planted_run import coloured
 from scipy.stats import t as student
 
-from spoolwright.core.measurement.recording import Recording
 from spoolwright.core.reduction.point import PointData
 from spoolwright.core.reduction.scatter import scatter_correlation
 from spoolwright.core.reduction.segments import Stretch
@@ -26,17 +24,6 @@ from spoolwright.crafts.testcell.run_data import run_data
 from spoolwright.crafts.testcell.run_sheet import Adjustment, SignedCorrection
 
 ROOT = math.sqrt(298.15 / 288.15)
-
-
-@cache
-def usual() -> tuple[Script, Recording]:
-    script = usual_script()
-    return script, recorded(script)
-
-
-@cache
-def usual_contents() -> RunContents:
-    return read_run(usual()[1], sheet(), corrie())
 
 
 def item(name: str) -> Any:
