@@ -1,14 +1,14 @@
-"""Batched Newton iteration: many small systems at once, finished cases leave the batch.
+"""Newton's method for many small systems at once, and a quasi-Newton iteration for one on plain floats.
 
-Also the small dense solve written out: it works alike on NumPy and JAX arrays, and makes a singular case NaN
-instead of raising for the whole batch.
+Finished cases leave the batch. The small dense solve is written out: it works alike on NumPy and JAX arrays, and
+makes a singular case NaN instead of raising for the whole batch.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,10 @@ from spoolwright.core.numerics import Dual, FloatArray, Number, namespace, seeds
 
 Residuals: TypeAlias = Callable[[list[Dual], NDArray[np.intp]], Sequence[Dual]]
 """Residuals of the cases with the given indices, at the given unknowns."""
+
+_BROYDEN_CAP: Final = 0.3  # largest change of an unknown in one step
+MOST_BROYDEN: Final = 25
+"""Evaluations after which the quasi-Newton iteration gives up [-]."""
 
 
 @dataclass(frozen=True)
@@ -127,3 +131,66 @@ def _swap_if_larger(a: list[list[Number]], b: list[Number], k: int, i: int) -> N
     for j in range(k, len(b)):
         a[k][j], a[i][j] = xp.where(larger, a[i][j], a[k][j]), xp.where(larger, a[k][j], a[i][j])
     b[k], b[i] = xp.where(larger, b[i], b[k]), xp.where(larger, b[k], b[i])
+
+
+def broyden(
+    equations: Callable[[list[float]], tuple[Any, list[float]]],
+    x: list[float],
+    inverse: list[list[float]],
+    small: float = 1e-11,
+) -> tuple[list[float], Any, int]:
+    """Quasi-Newton iteration on plain floats from an approximate inverse Jacobian.
+
+    Parameters
+    ----------
+    equations : callable
+        Whatever the caller wants to keep, and n residuals, at given unknowns [-].
+    x : list of n floats
+        Starting unknowns [-].
+    inverse : list of n lists of n floats
+        Approximate inverse of the Jacobian; improved in place [-].
+    small : float
+        Largest residual that counts as zero [-].
+
+    Returns
+    -------
+    x : list of float
+        Unknowns [-].
+    kept
+        What `equations` gave at x; None if not converged [-].
+    count : int
+        Evaluations [-].
+
+    References
+    ----------
+    Broyden, A class of methods for solving nonlinear simultaneous equations, Math. Comp. 19 (1965) 577-593.
+    """
+    kept, r = equations(x)
+    for count in range(1, MOST_BROYDEN):
+        if max(map(abs, r)) < small:
+            return x, kept, count
+        step = [-sum(map(_times, row, r)) for row in inverse]
+        size = max(map(abs, step))
+        if size > _BROYDEN_CAP:
+            step = [s * _BROYDEN_CAP / size for s in step]
+        x = [a + b for a, b in zip(x, step, strict=True)]
+        before = r
+        kept, r = equations(x)
+        _improve(inverse, step, [a - b for a, b in zip(r, before, strict=True)])
+    return x, None, MOST_BROYDEN
+
+
+def _times(a: float, b: float) -> float:
+    return a * b
+
+
+def _improve(inverse: list[list[float]], step: list[float], change: list[float]) -> None:
+    """Broyden's rank-one update of the inverse."""
+    reached = [sum(map(_times, row, change)) for row in inverse]
+    scale = sum(map(_times, step, reached))
+    if abs(scale) < 1e-300:
+        return
+    left = [(s - g) / scale for s, g in zip(step, reached, strict=True)]
+    right = [sum(s * row[j] for s, row in zip(step, inverse, strict=True)) for j in range(len(step))]
+    for row, u in zip(inverse, left, strict=True):
+        row[:] = [a + u * v for a, v in zip(row, right, strict=True)]

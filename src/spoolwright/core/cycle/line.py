@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
 from spoolwright.core.cycle.cases import Cases
 from spoolwright.core.cycle.condition import HEALTHY
-from spoolwright.core.cycle.model import EngineModel
+from spoolwright.core.cycle.gaspath import GasPath
+from spoolwright.core.cycle.model import EngineModel, Inlet
 from spoolwright.core.cycle.setting import SETTINGS, SetBy, set_value
-from spoolwright.core.newton import newton
+from spoolwright.core.newton import MOST_BROYDEN, broyden
 from spoolwright.core.numerics import FloatArray, seeds
 from spoolwright.errors import InputError
 
@@ -55,9 +56,10 @@ class OperatingLine:
 
     def __init__(self, model: EngineModel) -> None:
         speed = model.data.compressor.map.speed
-        up = _trace(model, np.arange(1.0, speed[-1] + 1e-9, _SPACING))
-        down = _trace(model, np.arange(1.0, speed[0] - 1e-9, -_SPACING))
-        if len(up) == 0:
+        inverse = _inverses(model, np.zeros((5, 1)), "ng")[0]
+        up = _trace(model, inverse, np.arange(1.0, speed[-1] + 1e-9, _SPACING).tolist())
+        down = _trace(model, inverse, np.arange(1.0, speed[0] - 1e-9, -_SPACING).tolist())
+        if not up or not down:
             raise InputError("the engine model does not close at its reference point", where=model.data.name)
         self.x = np.array([*down[:0:-1], *up]).T
         cases = _cases(model, np.exp(self.x[0]))
@@ -95,12 +97,17 @@ class OperatingLine:
     def inverse_jacobian(self, set_by: SetBy, i: int) -> list[list[float]]:
         """Inverse of the Jacobian at point i of the line (a fresh copy), for an iteration on floats."""
         if set_by not in self._inverses:
-            condition = self._model.data.condition()
-            cases = Cases(self._model, condition, HEALTHY, set_by, np.ones(self.x.shape[1]))
-            rows = cases.equations(cases.path(seeds(list(self.x))))
-            jacobian = np.stack([r.d for r in rows]).transpose(2, 0, 1)
-            self._inverses[set_by] = np.linalg.inv(jacobian).tolist()
+            self._inverses[set_by] = _inverses(self._model, self.x, set_by)
         return [list(row) for row in self._inverses[set_by][i]]
+
+
+def _inverses(model: EngineModel, x: FloatArray, set_by: SetBy) -> list[list[list[float]]]:
+    """Inverse Jacobians of the reference engine at points x (5, K)."""
+    cases = Cases(model, model.data.condition(), HEALTHY, set_by, np.ones(x.shape[1]))
+    rows = cases.equations(cases.path(seeds(list(x))))
+    jacobian = np.stack([r.d for r in rows]).transpose(2, 0, 1)
+    inverses: list[list[list[float]]] = np.linalg.inv(jacobian).tolist()
+    return inverses
 
 
 def _cases(model: EngineModel, corrected_speed: FloatArray) -> Cases:
@@ -108,16 +115,26 @@ def _cases(model: EngineModel, corrected_speed: FloatArray) -> Cases:
     return Cases(model, model.data.condition(), HEALTHY, "ng", target)
 
 
-def _trace(model: EngineModel, speeds: FloatArray) -> list[Any]:
+def _trace(model: EngineModel, inverse: list[list[float]], speeds: list[float]) -> list[list[float]]:
     """Unknowns from the reference point outwards, as far as the engine runs."""
-    points: list[Any] = []
-    last = x = np.zeros((5, 1))
+    condition = model.data.condition()
+    inlet = Inlet(model, condition)
+    points = [[0.0] * 5]
+    inverse = [row.copy() for row in inverse]
     for n in speeds:
-        cases = _cases(model, np.array([n]))
-        guess = 2.0 * x - last if len(points) > 1 else x
-        result = newton(cases.residuals, guess, cap=STEP_CAP)
-        if not result.converged[0]:
+        log_speed = math.log(n)
+
+        def equations(x: list[float], log_speed: float = log_speed) -> tuple[None, list[float]]:
+            path = GasPath(model, inlet, x, condition, HEALTHY)
+            return None, [*path.residuals, x[0] - log_speed]
+
+        last = points[-1]
+        guess = [2.0 * a - b for a, b in zip(last, points[-2], strict=True)] if len(points) > 1 else last
+        try:
+            x, _, count = broyden(equations, [log_speed, *guess[1:]], inverse)
+        except (ValueError, OverflowError, ZeroDivisionError):
             break
-        last, x = x, result.x
-        points.append(x[:, 0])
-    return points
+        if count >= MOST_BROYDEN:
+            break
+        points.append(x)
+    return points[1:]

@@ -19,9 +19,9 @@ from spoolwright.core.cycle.engine import HeatSoak
 from spoolwright.core.cycle.gaspath import GasPath, Soak
 from spoolwright.core.cycle.line import operating_line
 from spoolwright.core.cycle.model import EngineModel, Inlet
-from spoolwright.core.cycle.single import broyden
 from spoolwright.core.cycle.solution import outputs
 from spoolwright.core.cycle.solve import solve
+from spoolwright.core.newton import broyden
 from spoolwright.core.numerics import FloatArray
 from spoolwright.errors import InputError, RangeError
 
