@@ -1,7 +1,7 @@
 """Newton's method for many small systems at once, and a quasi-Newton iteration for one on plain floats.
 
-Finished cases leave the batch. The small dense solve is written out: it works alike on NumPy and JAX arrays, and
-makes a singular case NaN instead of raising for the whole batch.
+Finished cases leave the batch. The small dense solve is written out: it works alike on NumPy and JAX
+arrays, and makes a singular case NaN instead of raising for the whole batch.
 """
 
 from __future__ import annotations
