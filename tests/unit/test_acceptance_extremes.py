@@ -66,6 +66,9 @@ def test_the_worst_oil_pressure_is_the_one_with_least_margin_not_the_lowest() ->
     limit_there = 1e3 * (200.0 + (worst.conditions["ng"] - 20000.0) / 100.0)
     assert worst.value == pytest.approx(420e3 - 55e3, rel=1e-6)
     assert worst.value < limit_there
+    times = {i.name: i.value for i in worst.inputs if i.unit == "s"}
+    # Oil reaches 70 degC where 60 (1 - exp(-t/150)) = 45 K: 150 ln 4 s after 40 s. Under power from 55.6 s.
+    assert times["time outside it"] == pytest.approx(40.0 + 150.0 * math.log(4.0) - 55.6, abs=1.0)
     (beyond,) = worst.excursions
     # The one-second mean crosses at 24/55 of the way down: within a second of the dip's own 8 s.
     assert beyond.total_s == pytest.approx(8.0, abs=1.0)
@@ -87,6 +90,19 @@ def test_what_stands_before_an_adjustment_and_after_it_is_read_apart() -> None:
     assert first.at_s == pytest.approx(before, abs=1.0)
     assert second.at_s == pytest.approx(after, abs=1.0)
     assert first.value > second.value
+
+
+def test_an_excess_is_an_event_at_its_worst_moment() -> None:
+    known = with_limit(quantity="mgt", bound="max", regime="run", unit="degC", value=800)
+    found = read_run(recorded(usual()[0], noise=False), sheet(), known)
+    (event,) = [e for e in found.events if e.kind == "exceedance"]
+    assert event.at_s == pytest.approx(42.0, abs=0.06)  # the planted peak of 1110 K, 836.9 degC
+    assert "837 °C" in event.text
+    assert "beyond 800 °C" in event.text
+    within_limits = with_limit(quantity="mgt", bound="max", regime="run", unit="degC", value=900)
+    assert not [
+        e for e in read_run(recorded(usual()[0]), sheet(), within_limits).events if e.kind == "exceedance"
+    ]
 
 
 def test_a_limit_that_never_counts_says_so() -> None:

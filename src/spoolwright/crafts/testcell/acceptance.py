@@ -48,12 +48,13 @@ def contents_of(course: Course) -> RunContents:
     holds = [r for r in rests if not r.idle and (r.item is not None or long_enough_to_count(data, r.piece))]
     points = tuple(point_of(data, r.piece, f"{data.run}.{n}", r.item) for n, r in enumerate(holds, start=1))
     idles = _idle_points(data, [r for r in rests if r.idle])
+    extremes = extreme_readings(course, starts)
     return RunContents(
         run=data.run,
         segments=_segments(course, starts),
-        events=events_of(course, starts, slams, steps, list(zip(holds, points, strict=True))),
+        events=events_of(course, starts, slams, steps, list(zip(holds, points, strict=True)), extremes),
         points=points,
-        readings=tuple(_readings(course, starts, slams, steps, points, idles)),
+        readings=(*extremes, *_readings(course, starts, slams, steps, points, idles)),
         shown=tuple(_shown(course, starts, slams, steps, rests)),
         last_block=data.last_block,
     )
@@ -84,7 +85,6 @@ def _readings(
 ) -> list[ScalarReading]:
     return [
         *start_readings(course, starts),
-        *extreme_readings(course, starts),
         *idle_readings(course, idles),
         *slam_readings(course, slams),
         *governing_readings(course, steps, points),

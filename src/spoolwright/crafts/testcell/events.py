@@ -10,10 +10,12 @@ from spoolwright.crafts.testcell.course import Course
 from spoolwright.crafts.testcell.governing import LoadStep
 from spoolwright.crafts.testcell.ledger import Shown
 from spoolwright.crafts.testcell.model import Event
+from spoolwright.crafts.testcell.reading import ScalarReading
 from spoolwright.crafts.testcell.run_data import RunData
 from spoolwright.crafts.testcell.slams import Slam
 from spoolwright.crafts.testcell.starts import CLOCKS, Start
 from spoolwright.crafts.testcell.wording import amount
+from spoolwright.crafts.typefile.model import Limit
 
 
 def events_of(
@@ -22,6 +24,7 @@ def events_of(
     slams: Sequence[Slam],
     steps: Sequence[LoadStep],
     holds: Sequence[tuple[Rest, PointData]],
+    extremes: Sequence[ScalarReading],
 ) -> tuple[Event, ...]:
     """All events of a run in order of time."""
     run = course.data.run
@@ -30,6 +33,7 @@ def events_of(
     out += [_step(course, s) for s in steps]
     out += [_hold(course, rest, point) for rest, point in holds]
     out += _end(course)
+    out += [e for r in extremes if (e := _exceedance(course, r)) is not None]
     out += _adjustments(course)
     if not course.stretches:
         text = "Gas generator speed was not recorded: what happened in this run cannot be found"
@@ -37,6 +41,23 @@ def events_of(
     if course.note:
         out.append(Event(run=run, at_s=0.0, kind="finding", text=course.note))
     return tuple(sorted(out, key=lambda e: e.at_s))
+
+
+def _exceedance(course: Course, reading: ScalarReading) -> Event | None:
+    """A reading that stood beyond the value in force there; whether the limit is met is judged apart."""
+    data = course.data
+    limit = next((x for x in data.limits if x.id == reading.limit), None)
+    if limit is None or reading.at_s is None or not reading.excursions or not _beyond(limit, reading):
+        return None
+    beyond = reading.excursions[-1]
+    reads, level = (_words(data, reading.quantity, v) for v in (reading.value, beyond.above))
+    text = f"{limit.name}: {reads} beyond {level}, {beyond.total_s:.1f} s in all"
+    return Event(run=data.run, at_s=reading.at_s, kind="exceedance", text=text)
+
+
+def _beyond(limit: Limit, reading: ScalarReading) -> bool:
+    level = reading.excursions[-1].above
+    return reading.value > level if limit.bound == "max" else reading.value < level
 
 
 def _adjustments(course: Course) -> list[Event]:

@@ -168,7 +168,7 @@ class _Reader:
             return [asked.not_made(data, _never(limit, window))]
         value = np.where(np.isnan(over.value), 0.0, over.value)
         parts = [counts & (over.excused == k) for k in range(-1, len(limit.exceptions))]
-        return [self._worst(limit, asked, part, counts, value) for part in parts if part.any()]
+        return [self._worst(limit, window, part, counts, value) for part in parts if part.any()]
 
     def _conditions(self, limit: Limit) -> dict[str, FloatArray]:
         """Readings that a limit depends on; for an exception, time counts only while the engine turns."""
@@ -179,7 +179,7 @@ class _Reader:
         }
 
     def _worst(
-        self, limit: Limit, asked: Asked, part: BoolArray, counts: BoolArray, value: FloatArray
+        self, limit: Limit, window: _Window, part: BoolArray, counts: BoolArray, value: FloatArray
     ) -> ScalarReading:
         data, x = self.data, self.readings(limit.quantity)
         sign = 1.0 if limit.bound == "max" else -1.0
@@ -188,7 +188,8 @@ class _Reader:
         shares = self._shares(limit, reading, i)
         u = math.sqrt(sum(s.uncertainty**2 for s in shares))
         excursions = self._excursions(limit, counts, value, i, u)
-        inputs = self._inputs(limit, i, excursions)
+        inputs = [*self._inputs(limit, i, excursions), *self._times(limit, window, counts)]
+        asked = self._asked(limit, window)
         return replace(
             asked.made(data, reading, u, inputs=inputs, shares=shares, at_s=float(data.time[i])),
             conditions={c: float(self.readings(c)[i]) for c in channels_of(limit)},
@@ -256,6 +257,19 @@ class _Reader:
             name = f"time beyond {e.above:.6g} {unit}, in all"
             inputs.append(Input(name=name, value=e.total_s, unit="s", origin=f"channel {limit.quantity}"))
         return inputs
+
+    def _times(self, limit: Limit, window: _Window, counts: BoolArray) -> list[Input]:
+        """How much of the regime lay inside and outside the window in which the limit counts."""
+        if not limit.valid_when:
+            return []
+        inside, outside = counts.sum() * self.data.step, (window.mask & ~counts).sum() * self.data.step
+        where = ", ".join(f"channel {c.channel}" for c in limit.valid_when)
+        return [
+            Input(
+                name="time within the limit's window", value=round(float(inside), 2), unit="s", origin=where
+            ),
+            Input(name="time outside it", value=round(float(outside), 2), unit="s", origin=where),
+        ]
 
     def _asked(self, limit: Limit, window: _Window) -> Asked:
         data = self.data
