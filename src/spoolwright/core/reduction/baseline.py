@@ -7,7 +7,6 @@ a shape common to the type, what single engines and runs add, and the errors of 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -160,12 +159,8 @@ def baseline_from_dict(given: dict[str, Any]) -> ModelBaseline:
 def uncalibrated_baseline() -> ModelBaseline:
     """The baseline before any run was seen: no correction, and the prior's wide uncertainty [-]."""
     return ModelBaseline(
-        {q: Shape(np.zeros(len(FEATURES)), np.diag(_prior(q)), Spread()) for q in QUANTITIES}
+        {q: Shape(np.zeros(len(FEATURES)), np.diag(_PRIOR * _SCALE[q]), Spread()) for q in QUANTITIES}
     )
-
-
-def _prior(quantity: str) -> FloatArray:
-    return _PRIOR * _SCALE[quantity]
 
 
 def log_reynolds(theta: FloatArray, delta: FloatArray, temperature: float) -> FloatArray:
@@ -326,12 +321,14 @@ def _stacked(runs: list[ShapeRun], quantity: str) -> _Stacked:
 _GUESS = np.log([0.03, 0.001, 0.03, 0.03, 0.01, 0.0007])
 _LOOSE = np.array([3.0, 1.5, 1.5, 1.5, 1.0, 1.5])
 """Log-normal priors of the spreads, in their order: medians and standard deviations of their logarithms."""
+_MEAN_LEVEL = 1.0
+"""Standard deviation of the mean level of all engines before any run is seen: as good as free."""
 
 
 def _calibrated(data: _Stacked, quantity: str) -> Shape:
     from scipy.optimize import minimize
 
-    prior = _prior(quantity)
+    prior = np.append(_PRIOR * _SCALE[quantity], _MEAN_LEVEL)
 
     def cost(logs: FloatArray) -> float:
         penalty = 0.5 * float(np.sum(((logs - _GUESS) / _LOOSE) ** 2))
@@ -342,12 +339,14 @@ def _calibrated(data: _Stacked, quantity: str) -> Shape:
         cost, _GUESS, method="Nelder-Mead", options={"initial_simplex": simplex, "xatol": 0.02, "fatol": 0.01}
     )
     spread = np.exp(found.x)
-    mean, root, _ = _posterior(data, spread, prior)
-    return Shape(mean, root, Spread(*(float(v) for v in spread)))
+    mean, covariance, _ = _posterior(data, spread, prior)
+    # The mean level belongs to the engines learnt from; it is no part of the shape.
+    root = np.asarray(np.linalg.cholesky(covariance[:-1, :-1]), dtype=float)
+    return Shape(mean[:-1], root, Spread(*(float(v) for v in spread)))
 
 
 def _posterior(data: _Stacked, spread: FloatArray, prior: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Mean and root covariance of the shape, and minus the log restricted likelihood, at given spreads."""
+    """Shape and mean level, their covariance, and minus the log restricted likelihood, at given spreads."""
     level, run, setting, run_setting, theta, point = spread
     s, t = data.x[..., FEATURES.index("s")], data.x[..., FEATURES.index("ln theta")]
     covariance = (
@@ -359,30 +358,12 @@ def _posterior(data: _Stacked, spread: FloatArray, prior: FloatArray) -> tuple[F
         + point**2 * data.real[:, :, None] * np.eye(data.y.shape[1])
     )
     lower = np.linalg.cholesky(covariance)
-    z = np.linalg.solve(lower, np.concatenate([data.x, data.y[..., None]], axis=-1))
+    design = np.concatenate([data.x, data.real[..., None], data.y[..., None]], axis=-1)
+    z = np.linalg.solve(lower, design)
     zx, zy = z[..., :-1].reshape(-1, prior.size), z[..., -1].ravel()
     information = zx.T @ zx + np.diag(prior**-2)
-    root = np.linalg.cholesky(information)
     mean = np.linalg.solve(information, zx.T @ zy)
     misfit = float(zy @ zy - mean @ (zx.T @ zy))
-    logs = float(np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2)))) + float(np.sum(np.log(np.diag(root))))
-    return mean, np.linalg.inv(root).T, 0.5 * misfit + logs
-
-
-def extrapolated(baseline: ModelBaseline, log_theta: float) -> bool:
-    """Whether an inlet temperature lies outside what the shape was learnt from.
-
-    Parameters
-    ----------
-    baseline : ModelBaseline
-        The baseline [-].
-    log_theta : float
-        ln of inlet temperature over the reference temperature [-].
-
-    Returns
-    -------
-    bool
-        True outside the range seen, or when nothing was seen [-].
-    """
-    low, high = baseline.theta_range
-    return not (low <= log_theta <= high) or math.isclose(low, high)
+    logs = float(np.sum(np.log(np.diagonal(lower, axis1=1, axis2=2))))
+    logs += 0.5 * float(np.linalg.slogdet(information)[1])
+    return mean, np.linalg.inv(information), 0.5 * misfit + logs
