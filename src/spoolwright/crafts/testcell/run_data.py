@@ -146,14 +146,17 @@ class RunData:
         return tuple(Share(s.source, abs(s.uncertainty)) for s in self.systematic(name, reading))
 
     def doubts(self, channels: Iterable[str], from_s: float, to_s: float) -> tuple[str, ...]:
-        """Ids of unsigned findings that bar the use of any of these channels within a time."""
+        """Ids of unsigned findings that bar the use of any of these channels within a time.
+
+        A finding that names no channel is about the clock and bars them all.
+        """
         names = set(channels)
         return tuple(
             f.id
             for f in self.findings
             if f.bars_use
             and not f.corrected_by
-            and names & set(f.channels)
+            and (not f.channels or names & set(f.channels))
             and (f.from_s is None or f.from_s <= to_s)
             and (f.to_s is None or f.to_s >= from_s)
         )

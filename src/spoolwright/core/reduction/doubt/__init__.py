@@ -1,0 +1,1 @@
+"""Doubt first: what a recording tells against itself, before anything is computed from it."""
