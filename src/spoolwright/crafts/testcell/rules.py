@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass, field
 
@@ -24,6 +25,7 @@ from spoolwright.crafts.testcell.wording import amount, percent
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES, Limit
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import TypeFile
+from spoolwright.errors import RangeError
 
 USUAL_RISK = 0.05
 """Consumer's risk that a step to settle a reading aims at, where the limit names none."""
@@ -142,7 +144,9 @@ def _probability(
         inside = float(tolerance.holds(demand.value))
         return ConformanceProbability(inside, 1.0 - inside, "normal")
     if prior is not None:
-        return conformance_probability_with_prior(tolerance, demand.value, demand.uncertainty, prior, nu)
+        # A prior that excludes the reading is no reason to fail: the reading then stands alone.
+        with contextlib.suppress(RangeError):
+            return conformance_probability_with_prior(tolerance, demand.value, demand.uncertainty, prior, nu)
     return conformance_probability(tolerance, demand.value, demand.uncertainty, nu)
 
 
@@ -171,11 +175,15 @@ def _told(limit: Limit, reading: ScalarReading, around: Judging, case: _Case) ->
             "consumer_risk": found.consumer_risk,
             "producer_risk": found.producer_risk,
             "acceptance_limit": figure(case.acceptance, d.shown, how) if found.guard.width > 0.0 else None,
-            "prior": "; ".join(str(p) for p in found.priors) or "none",
+            "prior": "; ".join(str(p) for p in found.priors) or _unused(around.priors.get(limit.id)),
             "why": why,
             "next_step": step,
         }
     )
+
+
+def _unused(prior: Prior | None) -> str:
+    return "none" if prior is None else f"none; {prior} was not used: it and the reading exclude each other"
 
 
 def _step(case: _Case, shares: dict[str, float]) -> str:
