@@ -20,8 +20,7 @@ import typer.main
 from typer.testing import CliRunner
 
 from spoolwright import errors
-from spoolwright.cli import assess_commands
-from spoolwright.cli.main import INTERNAL_ERROR, app
+from spoolwright.cli import assess_commands, main
 from spoolwright.core.cycle import jax_batch
 from spoolwright.core.cycle.condition import ConditionFactors
 from spoolwright.core.cycle.solution import Status
@@ -155,15 +154,16 @@ def test_the_signed_corrections_do_what_the_page_says(
     assert data.values_as_recorded("p_oil").tolist() == [60e3, 61e3]
 
 
-def test_altitude_and_per_cent_may_be_signed_for(
-    toml: dict[str, str], tmp_path: Path, corrie: LoadedType
+@pytest.mark.parametrize(("unit", "height"), [("m", 1000.0), ("altitude_m", 1000.0), ("ft", 1000.0 / 0.3048)])
+def test_an_altitude_recorded_as_pressure_may_be_signed_for(
+    unit: str, height: float, toml: dict[str, str], tmp_path: Path, corrie: LoadedType
 ) -> None:
     """ISO 2533:1975, table 5: 89874.6 Pa at 1000 m of geopotential height."""
     one = toml["corrections"].split("[[correction]]")[2]
-    one = one.replace('"p_oil"', '"p_amb"').replace('"psig"', '"m"', 1)
+    one = one.replace('"p_oil"', '"p_amb"').replace('"psig"', f'"{unit}"', 1)
     sheet = sheet_of(f"{toml['sheet']}\n[[correction]]{one}", tmp_path, corrie.type_file)
     label = next(c.unit for c in corrie.type_file.channel if c.id == "p_amb")
-    series = {"p_amb": Series("p_amb", np.array([to_inner(1000.0, label)]), "p_amb", label, "Pa")}
+    series = {"p_amb": Series("p_amb", np.array([to_inner(height, label)]), "p_amb", label, "Pa")}
     given = Recording(np.array([0.0]), series, None, "a.csv", "0")
     corrected = run_data(corrie.type_file, sheet, given).values("p_amb")
     assert corrected == pytest.approx([89874.6], abs=0.05)
@@ -185,7 +185,7 @@ def commands() -> list[tuple[str, list[str]]]:
 
 def command_of(words: list[str]) -> tuple[Any, Any, list[str]]:
     """The command that words name, its parent's context, and the words left over."""
-    command: Any = typer.main.get_command(app)
+    command: Any = typer.main.get_command(main.app)
     context = None
     while hasattr(command, "commands"):
         context = command.context_class(command, parent=context, info_name=command.name)
@@ -221,8 +221,9 @@ def exit_codes() -> set[int]:
         tree += (kind := tree.pop()).__subclasses__()
         codes.add(kind.exit_code)
     codes.discard(errors.SpoolwrightError.exit_code)  # never raised itself
-    wrong_call = CliRunner().invoke(app, ["assess"]).exit_code
-    return codes | set(assess_commands.EXIT_BY_OUTCOME.values()) | {wrong_call, INTERNAL_ERROR}
+    wrong_call = CliRunner().invoke(main.app, ["assess"]).exit_code
+    ends = {wrong_call, main.INTERNAL_ERROR, main.INTERRUPTED, main.BROKEN_PIPE}
+    return codes | ends | set(assess_commands.EXIT_BY_OUTCOME.values())
 
 
 def test_the_exit_codes_told_are_those_there_are() -> None:

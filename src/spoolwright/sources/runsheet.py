@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from spoolwright.crafts.testcell.run_sheet import RunSheet
+from spoolwright.crafts.testcell.signed import HEIGHTS
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.crafts.typefile.checking.draft import Draft, frozen, read_draft
 from spoolwright.crafts.typefile.checking.mistake import Mistake, choice
@@ -101,7 +102,7 @@ def _corrections(top: dict[str, Any]) -> Iterator[Mistake]:
             yield Mistake(
                 (*path, "to_s"), "the correction ends before it begins.", "Let to_s be after from_s."
             )
-        if isinstance(c.unit, str):
+        if isinstance(c.unit, str) and c.unit not in HEIGHTS:
             try:
                 unit_named(c.unit)
             except InputError as error:

@@ -18,7 +18,7 @@ from spoolwright.units import Unit, unit_of
 
 FloatArray = NDArray[np.float64]
 
-_HEIGHTS = {"m": 1.0, "altitude_m": 1.0, "ft": 0.3048, "altitude_ft": 0.3048}
+HEIGHTS = {"m": 1.0, "altitude_m": 1.0, "ft": 0.3048, "altitude_ft": 0.3048}
 """Units of a pressure altitude that stands where a pressure should, in metres."""
 
 
@@ -118,8 +118,8 @@ def _unit_is(
     if not name:
         raise InputError("no unit is given.", where=_where(correction), mend='Add unit = "…".')
     written = _as_written(channel, series, values)
-    if name in _HEIGHTS and channel.dimension == "pressure":
-        return np.asarray(standard_pressure(written * _HEIGHTS[name]), dtype=float)
+    if name in HEIGHTS and channel.dimension == "pressure":
+        return np.asarray(standard_pressure(written * HEIGHTS[name]), dtype=float)
     if name in ("%", "percent") and channel.dimension != "ratio":
         full = percent_to_inner(channel, 100.0)
         return written / 100.0 * full
