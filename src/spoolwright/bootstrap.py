@@ -13,7 +13,7 @@ from spoolwright.errors import InputError
 if TYPE_CHECKING:
     from spoolwright.core.reduction.baseline import ModelBaseline
     from spoolwright.crafts.testcell.model import Assessment, Strip
-    from spoolwright.crafts.testcell.service import TypeInForce, VisitRun
+    from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun
     from spoolwright.sources.typefile import LoadedType
 
 Tell = Callable[[str, float], None]
@@ -59,7 +59,6 @@ def assess(
     SpoolwrightError
         A file cannot be read as what it should be; the text says which, where and how to mend it.
     """
-    from spoolwright.crafts.testcell.service import no_doubts as find_doubts
     from spoolwright.crafts.testcell.service import assess_runs
     from spoolwright.crafts.testcell.strips import strips_of
     from spoolwright.sources.typefile import load_type
@@ -68,12 +67,19 @@ def assess(
     loaded = load_type(type_path)
     kind = _in_force(loaded, None if baseline is None else read_baseline(baseline))
     visit = _visit(runs, sheets, channel_map, loaded, progress)
-    progress("reducing and judging", 0.5)
-    assessment = assess_runs(visit, kind, find_doubts)
+    progress("doubting, reducing, judging", 0.5)
+    assessment = assess_runs(visit, kind, _doubts(kind))
     progress("drawing", 0.8)
     drawn = [c.id for role in DRAWN_ROLES for c in loaded.type_file.channel if c.role == role]
     strips = [s for r in visit for s in strips_of(r.recording, loaded.type_file, r.sheet.run, drawn)]
     return Assessed(assessment, tuple(strips))
+
+
+def _doubts(kind: TypeInForce) -> Doubts:
+    """The doubts about a run's data, with the engine model that is ready already."""
+    from spoolwright.crafts.testcell.doubt import find
+
+    return lambda recording, sheet, type_file: find(recording, sheet, type_file, kind.basis.model)
 
 
 def _in_force(loaded: LoadedType, baseline: ModelBaseline | None) -> TypeInForce:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import io
 import os
 import sys
-from typing import Annotated
+import warnings
+from typing import Annotated, TextIO
 
 import typer
 
 from spoolwright import __version__
 from spoolwright.cli import assess_commands, demo_commands, rig_commands, type_commands
-from spoolwright.errors import SpoolwrightError
+from spoolwright.errors import InputError, OutputError, SpoolwrightError
 
 app = typer.Typer(
     name="spoolwright",
@@ -25,7 +29,8 @@ app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
 app.command("demo")(demo_commands.demo)
 
-INTERNAL_ERROR = 70
+INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 
 
 def _version(asked: bool) -> None:
@@ -44,26 +49,80 @@ def main(
 
 
 def run() -> None:
-    """Entry point: an error of ours becomes a sentence and an exit code, never a traceback."""
+    """Entry point: whatever happens becomes a sentence and an exit code, never a traceback."""
+    sys.exit(_exit_code())
+
+
+def _exit_code() -> int:
+    _tame_streams()
+    try:
+        code = _called()
+        sys.stdout.flush()
+        return code
+    except SpoolwrightError as error:
+        return _told(str(error), error.exit_code)
+    except BrokenPipeError:
+        _drop(sys.stdout)
+        return BROKEN_PIPE
+    except KeyboardInterrupt:
+        return _told("interrupted. No report was left half written.", INTERRUPTED)
+    except MemoryError:
+        return _told(
+            "there is not enough memory for this. Assess fewer or shorter runs.", InputError.exit_code
+        )
+    except OSError as error:
+        if error.errno not in _NO_ROOM:
+            return _fault(error)
+        _drop(sys.stdout)
+        return _told(f"cannot write: {error.strerror}. Make room, then run again.", OutputError.exit_code)
+    except Exception as error:
+        return _fault(error)
+
+
+def _called() -> int:
+    """The exit code of the command; a reader who left and Ctrl-C come out as what they are."""
     try:
         app()
-    except SpoolwrightError as error:
-        typer.echo(f"spoolwright: {error}", err=True)
-        sys.exit(error.exit_code)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(141)
-    except MemoryError:
-        typer.echo(
-            "spoolwright: there is not enough memory for this. Assess fewer or shorter runs.", err=True
-        )
-        sys.exit(INTERNAL_ERROR)
-    except Exception as error:
-        if os.environ.get("SPOOLWRIGHT_TRACEBACK"):
-            raise
-        typer.echo(
-            f"spoolwright: a fault in the program itself ({type(error).__name__}: {error}). "
-            "Set SPOOLWRIGHT_TRACEBACK=1 and run again to see where, and report it.",
-            err=True,
-        )
-        sys.exit(INTERNAL_ERROR)
+    except SystemExit as stop:
+        if isinstance(stop.__context__, BrokenPipeError):
+            raise stop.__context__ from None
+        if stop.code == INTERRUPTED:
+            raise KeyboardInterrupt from None
+        return stop.code if isinstance(stop.code, int) else 0
+    return 0
+
+
+def _fault(error: Exception) -> int:
+    if os.environ.get("SPOOLWRIGHT_TRACEBACK"):
+        raise error
+    return _told(
+        f"a fault in the program itself ({type(error).__name__}: {error}). "
+        "Set SPOOLWRIGHT_TRACEBACK=1 and run again to see where, and report it.",
+        INTERNAL_ERROR,
+    )
+
+
+def _told(text: str, code: int) -> int:
+    try:
+        typer.echo(f"spoolwright: {text}", err=True)
+    except OSError:
+        _drop(sys.stderr)
+    return code
+
+
+def _tame_streams() -> None:
+    """A closed stream swallows, and a letter that the terminal cannot show becomes a question mark."""
+    if not sys.warnoptions:  # a library's warning to programmers tells a person at the bench nothing
+        warnings.simplefilter("ignore")
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115 - stays open to the end
+        elif isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _drop(stream: TextIO) -> None:
+    """Send what is still to be written nowhere, so that nothing complains at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
