@@ -10,6 +10,8 @@ import inspect
 import json
 import re
 import shlex
+import subprocess
+import sys
 import textwrap
 from pathlib import Path
 from typing import Any
@@ -234,21 +236,48 @@ def test_the_exit_codes_told_are_those_there_are() -> None:
 # Python
 
 
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory, corrie: LoadedType) -> Path:
+    """A folder with the type file, a run, and two accepted runs of other engines."""
+    folder = tmp_path_factory.mktemp("shop")
+    (folder / "corrie_940.toml").write_bytes(Path(shipped_type()).read_bytes())
+    one, *accepted = quick_runs(corrie.type_file, corrie.engine, 3, seed=40)
+    write_run(one, folder, "run-1")
+    for i, run in enumerate(accepted):
+        write_run(run, folder / "accepted", f"run-{i}")
+    return folder
+
+
+def assessed(words: list[str]) -> int:
+    """Exit code of the program's own entry point."""
+    return subprocess.run(
+        [sys.executable, "-c", "from spoolwright.cli.main import run; run()", *words]
+    ).returncode
+
+
+def test_the_first_assessment_shown_writes_its_reports(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(shop)
+    words = next(w for name, w in commands() if name == "assess-a-run.md" and w[0] == "assess")
+    assert assessed(words) in assess_commands.EXIT_BY_OUTCOME.values()
+    assert json.loads((shop / "result.json").read_text(encoding="utf-8"))["runs"][0]["file"] == "run-1.csv"
+    assert (shop / "report.html").read_text(encoding="utf-8").startswith("<!doctype html>")
+    assert (shop / "report.pdf").read_bytes().startswith(b"%PDF-")
+
+
 def test_the_model_calibrates_as_the_page_shows(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], corrie: LoadedType
+    shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.chdir(tmp_path)
-    (tmp_path / "corrie_940.toml").write_bytes(Path(shipped_type()).read_bytes())
-    for i, run in enumerate(quick_runs(corrie.type_file, corrie.engine, 2, seed=40)):
-        write_run(run, tmp_path / "accepted", f"run-{i}")
+    monkeypatch.chdir(shop)
     (code,) = blocks(page("how-to/calibrate-the-model.md"), "python")
     exec(compile(code, "calibrate-the-model.md", "exec"), {})
     assert capsys.readouterr().out.strip() == "learnt from 2 runs of 2 engines"
-    written = json.loads((tmp_path / "corrie_940.baseline.json").read_text(encoding="utf-8"))
-    baseline = baseline_from_dict(written)
+    baseline = baseline_from_dict(json.loads((shop / "corrie_940.baseline.json").read_text(encoding="utf-8")))
     low, high = baseline.setting_range
     assert low < high
     assert all(np.isfinite(s.coefficients).all() and np.any(s.coefficients) for s in baseline.shapes.values())
+    words = next(w for name, w in commands() if name == "calibrate-the-model.md")
+    assert assessed(words) in assess_commands.EXIT_BY_OUTCOME.values()
+    assert "shape learnt from 2 runs of 2 engines" in (shop / "report.html").read_text(encoding="utf-8")
 
 
 def test_the_gpu_example_asks_what_the_solver_takes(
