@@ -9,6 +9,9 @@ from pathlib import Path
 import hypothesis
 import pytest
 
+# As the program itself does: small matrices gain nothing from threads, and lose much on a busy machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # A shared machine stalls now and then; a property that is slow is not thereby false.
 hypothesis.settings.register_profile("house", deadline=None)
 hypothesis.settings.load_profile("house")

@@ -16,6 +16,10 @@ from spoolwright import __version__
 from spoolwright.cli import assess_commands, demo_commands, rig_commands, type_commands
 from spoolwright.errors import InputError, OutputError, SpoolwrightError
 
+# The matrices are small: threads of the linear algebra would only wait for each other (cores in use elsewhere
+# made a 900 x 900 factorisation a hundred times slower). NumPy reads this when it is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 app = typer.Typer(
     name="spoolwright",
     help="A recorded engine test run in, a defensible proposal out. A licensed person decides.",
