@@ -29,7 +29,9 @@ from spoolwright.core.cycle.solve import solve
 CASES, HARD, DIFFERENCED, PART = 20_000, 4_000, 2_000, 1_000
 WRONG = 1e-4  # share wrongly called infeasible
 TOLERANCE = 1e-7
-STEP = 5e-4
+STEP = (
+    5e-5  # the third derivative jumps at the nodes of the maps: a difference across one errs by step squared
+)
 TOTAL = CASES + HARD + len(PARAMETERS) * 100
 OF = (
     "fuel_flow",
@@ -101,7 +103,7 @@ def differenced_cases() -> tuple[Any, Any, Any, int]:
 
 
 def worst_difference(name: str, condition: Any, factors: Any, power: Any) -> float:
-    """Largest difference from central differences (sixth order), relative to the derivative.
+    """Largest difference from central differences (fourth order), relative to the derivative.
 
     Where one per cent of the parameter moves the output less than 0.01 per cent, relative to that.
     """
@@ -120,8 +122,8 @@ def worst_difference(name: str, condition: Any, factors: Any, power: Any) -> flo
         out = solve(model(), **changed, set_by="power", target=target, start=base.x)
         return np.array([out.values[k] for k in OF])
 
-    first, second, third = ((moved(h) - moved(-h)) / (2.0 * h * scale) for h in (STEP, 2 * STEP, 4 * STEP))
-    found = (64.0 * first - 20.0 * second + third) / 45.0
+    once, twice = ((moved(h) - moved(-h)) / (2.0 * h * scale) for h in (STEP, 2 * STEP))
+    found = (4.0 * once - twice) / 3.0
     exact = s.derivative[:, 0]
     return float(np.max(np.abs(exact - found) / np.maximum(np.abs(exact), 0.01 * np.abs(s.value) / scale)))
 
