@@ -53,9 +53,9 @@ class MarginScribe:
     def reading(self, e: RatedEstimate, reduction: BlockReduction, run: str) -> ScalarReading:
         """A rated value as a reading for its limits."""
         points = [p.id for p in reduction.points]
-        far = e.extrapolation > FAR
+        far = e.approved is not None and e.extrapolation > FAR
         why = e.why
-        if far and e.approved is not None:
+        if far:
             why = f"the rating lies {e.extrapolation:.0%} of the points' span beyond them; take one nearer"
         known = e.approved is not None and not far
         return ScalarReading(
