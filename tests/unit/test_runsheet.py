@@ -89,7 +89,7 @@ def test_all_mistakes_are_told_at_once(tmp_path: Path, corrie: TypeFile) -> None
 
 
 def test_missing_sheet_is_an_error_with_its_path(tmp_path: Path, corrie: TypeFile) -> None:
-    with pytest.raises(InputError, match="cannot read the run sheet"):
+    with pytest.raises(InputError, match="the run sheet cannot be read"):
         read_run_sheet(tmp_path / "none.run.toml", corrie)
 
 

@@ -16,7 +16,7 @@ from spoolwright.crafts.typefile.checking.draft import frozen
 from spoolwright.crafts.typefile.engine import engine_of
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import InputError, TypeFileError
-from spoolwright.sources.toml_text import LARGEST_FILE
+from spoolwright.sources.plainfile import LARGEST
 from spoolwright.sources.typefile import load_type, shipped_type
 
 TEXT = shipped_type().read_text(encoding="utf-8")
@@ -143,7 +143,7 @@ def test_anything_left_out(path: tuple[Any, ...]) -> None:
     ],
 )
 def test_hostile_files_are_answered_in_time(name: str, data: bytes, tmp_path: Path) -> None:
-    assert len(data) <= LARGEST_FILE
+    assert len(data) <= LARGEST
     assert outcome(data, tmp_path) == "mistakes"
 
 
@@ -157,7 +157,7 @@ def test_many_valid_limits_do_not_take_for_ever(tmp_path: Path) -> None:
 
 
 def test_a_file_too_large_is_not_read_whole(tmp_path: Path) -> None:
-    assert outcome(b"#" * (LARGEST_FILE + 1), tmp_path) == "refused"
+    assert outcome(b"#" * (LARGEST + 1), tmp_path) == "refused"
 
 
 @pytest.mark.parametrize("path", ["/nonexistent/type.toml", "/", "/dev/null"])

@@ -18,7 +18,6 @@ decimal = ","
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,6 +25,8 @@ from typing import Any, Final
 
 from spoolwright.errors import InputError
 from spoolwright.sources.notes import listed, shown
+from spoolwright.sources.plainfile import read_whole
+from spoolwright.sources.toml_text import toml_tables
 
 _LARGEST: Final = 2**20
 _KEYS: Final = {"": {"ignore", "channels", "time", "csv"}, "time": {"column", "unit", "zone"},
@@ -63,18 +64,12 @@ def read_channel_map(path: str | Path) -> ChannelMap:
     """
     path = Path(path)
     try:
-        with path.open("rb") as file:
-            data = file.read(_LARGEST + 1)
-        if len(data) > _LARGEST:
-            raise InputError(f"it is larger than {_LARGEST} bytes.", mend="Give a channel map.")
-        return channel_map_from(tomllib.loads(data.decode("utf-8")))
-    except OSError as error:
-        raise InputError(
-            f"the channel map cannot be read: {error.strerror}.", mend="Check the path.", where=path.name
-        ) from error
+        return channel_map_from(toml_tables(read_whole(path, "channel map", _LARGEST).decode("utf-8-sig")))
     except UnicodeDecodeError as error:
         raise InputError("the channel map is not UTF-8 text.", where=path.name) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except RecursionError as error:
+        raise InputError("the channel map is not valid TOML: it is nested too deep.", where=path.name) from error
+    except ValueError as error:  # not TOML, or a number with thousands of digits
         raise InputError(f"the channel map is not valid TOML: {error}.", where=path.name) from error
     except InputError as error:
         raise InputError(error.what, mend=error.mend, where=path.name) from error

@@ -11,11 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from spoolwright.crafts.typefile.checking.mistake import Mistake, path_text
-from spoolwright.errors import InputError, MistakesError, Problem
+from spoolwright.errors import MistakesError, Problem
+from spoolwright.sources.plainfile import read_whole
 from spoolwright.sources.toml_lines import line_numbers, line_of
-
-LARGEST_FILE = 5_000_000
-"""Bytes. A hand-written file is a hundredth of it."""
 
 _LONGEST_TEXT = 400
 _DEEPEST_KEY = 200
@@ -51,7 +49,7 @@ def read_toml(path: Path, error: type[MistakesError]) -> TomlText:
     MistakesError
         The file is not TOML; of the class given.
     """
-    data = _read(path, error.noun)
+    data = read_whole(path, error.noun)
     text = _decode(data, path, error)
     return TomlText(path, text, _parse(text, path, error), hashlib.sha256(data).hexdigest())
 
@@ -72,19 +70,6 @@ def problems_of(mistakes: Sequence[Mistake], read: TomlText) -> list[Problem]:
     return sorted(problems, key=lambda p: p.line or 0)
 
 
-def _read(path: Path, noun: str) -> bytes:
-    try:
-        with path.open("rb") as f:
-            data = f.read(LARGEST_FILE + 1)
-    except (OSError, ValueError) as e:
-        reason = getattr(e, "strerror", None) or "it cannot be opened"
-        raise InputError(f"cannot read the {noun}: {reason}.", where=str(path), mend="Check the path.") from e
-    if len(data) > LARGEST_FILE:
-        what = f"the file is larger than {LARGEST_FILE / 1e6:g} MB; no {noun} is."
-        raise InputError(what, where=str(path), mend=f"Give a {noun} in TOML.")
-    return data
-
-
 def _decode(data: bytes, path: Path, error: type[MistakesError]) -> str:
     try:
         return data.decode("utf-8-sig")
@@ -95,21 +80,31 @@ def _decode(data: bytes, path: Path, error: type[MistakesError]) -> str:
 
 
 def _parse(text: str, path: Path, error: type[MistakesError]) -> dict[str, Any]:
-    deep = Problem(
-        path.name, None, "file", f"lists or tables are nested too deep to be a {error.noun}.",
-        f"Give a {error.noun} in TOML.",
-    )  # fmt: skip
-    if max(part.count(".") for part in _KEY_ENDS.split(text)) > _DEEPEST_KEY:
-        raise error([deep])
     try:
-        return tomllib.loads(text)
+        return toml_tables(text)
     except tomllib.TOMLDecodeError as e:
         raise error([_syntax_problem(e, text, path)]) from e
     except RecursionError as e:
-        raise error([deep]) from e
+        what = f"lists or tables are nested too deep to be a {error.noun}."
+        raise error([Problem(path.name, None, "file", what, f"Give a {error.noun} in TOML.")]) from e
     except ValueError as e:  # a number with thousands of digits, a date that is none
         what = f"a value cannot be read: {e}."
         raise error([Problem(path.name, None, "file", what, "Correct or remove it.")]) from e
+
+
+def toml_tables(text: str) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    RecursionError
+        Lists, tables or keys are nested too deep.
+    ValueError
+        The text is not TOML (then a `tomllib.TOMLDecodeError`), or holds a value that cannot be read.
+    """
+    if max(part.count(".") for part in _KEY_ENDS.split(text)) > _DEEPEST_KEY:
+        raise RecursionError("keys are nested too deep")
+    return tomllib.loads(text)
 
 
 def _syntax_problem(error: tomllib.TOMLDecodeError, text: str, path: Path) -> Problem:
