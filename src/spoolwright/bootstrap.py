@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from spoolwright.errors import InputError
+from spoolwright.errors import InputError, OutputError
 
 if TYPE_CHECKING:
     from spoolwright.core.reduction.baseline import ModelBaseline
@@ -116,7 +117,7 @@ def _visit(
             raise InputError(
                 f"there is no run sheet '{sheet_path.name}' beside it.",
                 where=str(path),
-                mend="Write one (docs/how-to/assess-a-run.md shows how) or name it with --sheet.",
+                mend="Begin one with `spoolwright sheet new`, or name it with --sheet.",
             )
         progress(f"reading {path.name}", 0.1 + 0.4 * i / len(runs))
         recording = read_recording(path, loaded.type_file.channel, names)
@@ -133,16 +134,50 @@ def read_baseline(path: Path) -> ModelBaseline:
         The file cannot be opened, is not JSON, or is not a baseline.
     """
     from spoolwright.core.reduction.baseline import baseline_from_dict
+    from spoolwright.sources.plainfile import read_whole
 
-    mend = "Give the JSON file that calibrating on earlier runs wrote."
+    noun, mend = "model baseline", "Give the JSON file that `spoolwright calibrate-shape` wrote."
     try:
-        return baseline_from_dict(json.loads(path.read_text(encoding="utf-8")))
-    except OSError as error:
-        raise InputError(
-            f"cannot read the model baseline: {error.strerror}.", where=str(path), mend="Check the path."
-        ) from error
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise InputError(f"this is not a model baseline: {error}.", where=str(path), mend=mend) from error
+        return baseline_from_dict(json.loads(read_whole(path, noun)))
+    except InputError as error:
+        raise InputError(error.what, where=str(path), mend=error.mend or mend) from error
+    except (ValueError, RecursionError) as error:
+        told = "nested too deep" if isinstance(error, RecursionError) else error
+        raise InputError(f"this is not a {noun}: {told}.", where=str(path), mend=mend) from error
+
+
+def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
+    """Refuse, before any work, to write where nothing can be written or where something recorded would be lost.
+
+    Raises
+    ------
+    OutputError
+        An output is a folder, one of the inputs, named twice, or in a place where no file can be made.
+    """
+    taken = {_resolved(p) for p in inputs}
+    for path in outputs:
+        place = _resolved(path)
+        if place in taken:
+            raise OutputError(
+                "it would overwrite an input, or another result.",
+                where=str(path),
+                mend="Choose another name.",
+            )
+        if path.is_dir():
+            raise OutputError("it is a folder.", where=str(path), mend="Give the name of a file in it.")
+        folder = next(p for p in place.parents if p.exists())
+        if not folder.is_dir() or not os.access(folder, os.W_OK):
+            told = f"no file can be written in '{folder}'."
+            raise OutputError(told, where=str(path), mend="Choose another place, or see to the rights.")
+        taken.add(place)
+
+
+def _resolved(path: Path) -> Path:
+    """Where a path leads, links followed as far as they go."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):  # a link in a circle, a NUL
+        return Path(os.path.abspath(str(path).replace("\0", "?")))
 
 
 def write_reports(

@@ -30,6 +30,7 @@ _SUTHERLAND = 110.4  # K, air (ISO 2533:1975, equation 14)
 
 _SCALE = {"power": 1.0, "fuel_flow": 1.0, "gas_generator_speed": 0.3}
 QUANTITIES = tuple(_SCALE)
+_FORMAT = "spoolwright-model-baseline-1"
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ class ModelBaseline:
             for name, s in self.shapes.items()
         }
         return {
-            "format": "spoolwright-model-baseline-1",
+            "format": _FORMAT,
             "features": list(FEATURES),
             "runs": self.runs,
             "engines": self.engines,
@@ -141,19 +142,43 @@ def baseline_from_dict(given: dict[str, Any]) -> ModelBaseline:
         When it is no baseline of this format and these features.
     """
     try:
-        if given["format"] != "spoolwright-model-baseline-1" or tuple(given["features"]) != FEATURES:
-            raise KeyError("format")
-        shapes = {
-            name: Shape(np.array(s["coefficients"]), np.array(s["root"]), Spread(**s["spread"]))
-            for name, s in given["shapes"].items()
-        }
-        theta, setting = tuple(given["theta_range"]), tuple(given["setting_range"])
-        return ModelBaseline(shapes, int(given["runs"]), int(given["engines"]), theta, setting)
-    except (KeyError, TypeError, ValueError) as error:
+        if not isinstance(given, dict):
+            raise TypeError("it holds no table")
+        if given["format"] != _FORMAT or tuple(given["features"]) != FEATURES:
+            raise ValueError("it has another format or other features")
+        return ModelBaseline(
+            {name: _shape_of(given["shapes"][name]) for name in QUANTITIES},
+            int(given["runs"]),
+            int(given["engines"]),
+            _range_of(given["theta_range"]),
+            _range_of(given["setting_range"]),
+        )
+    except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError) as error:
+        told = f"{error} is missing" if isinstance(error, KeyError) else str(error)
         raise InputError(
-            f"this is not a model baseline of this version ({error}).",
+            f"this is not a model baseline of this version ({told[:200]}).",
             mend="Calibrate it again from recorded runs.",
         ) from error
+
+
+def _shape_of(given: dict[str, Any]) -> Shape:
+    coefficients, root = (np.array(given[key], dtype=float) for key in ("coefficients", "root"))
+    p = len(FEATURES)
+    if coefficients.shape != (p,) or root.ndim != 2 or root.shape[0] != p:
+        raise ValueError("a shape has another number of terms")
+    spread = Spread(**{name: float(x) for name, x in given["spread"].items()})
+    if not (np.isfinite(coefficients).all() and np.isfinite(root).all()):
+        raise ValueError("a number is not finite")
+    if not all(0.0 <= x < np.inf for x in vars(spread).values()):
+        raise ValueError("a spread is no standard deviation")
+    return Shape(coefficients, root, spread)
+
+
+def _range_of(given: Any) -> tuple[float, float]:
+    low, high = (float(x) for x in given)
+    if not -np.inf < low <= high < np.inf:
+        raise ValueError("a range does not rise")
+    return low, high
 
 
 def uncalibrated_baseline() -> ModelBaseline:
