@@ -14,7 +14,10 @@ from spoolwright.errors import InputError, OutputError
 if TYPE_CHECKING:
     from spoolwright.core.reduction.baseline import ModelBaseline
     from spoolwright.crafts.testcell.model import Assessment, Strip
+    from spoolwright.crafts.testcell.run_sheet import RunSheet
     from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun
+    from spoolwright.crafts.typefile.model import TypeFile
+    from spoolwright.sources.channelmap import ChannelMap
     from spoolwright.sources.typefile import LoadedType
 
 Tell = Callable[[str, float], None]
@@ -100,7 +103,6 @@ def _visit(
     progress: Tell,
 ) -> list[VisitRun]:
     from spoolwright.crafts.testcell.service import VisitRun
-    from spoolwright.sources.channelmap import read_channel_map
     from spoolwright.sources.reading import read_recording
     from spoolwright.sources.runsheet import read_run_sheet, sheet_beside
 
@@ -109,7 +111,7 @@ def _visit(
             f"{len(sheets)} run sheet(s) are named for {len(runs)} recording(s).",
             mend="Name one --sheet per RUN, in the same order, or none to use NAME.run.toml beside each.",
         )
-    names = None if channel_map is None else read_channel_map(channel_map)
+    names = _names(channel_map)
     out = []
     for i, path in enumerate(runs):
         sheet_path = sheets[i] if sheets else sheet_beside(path)
@@ -123,6 +125,56 @@ def _visit(
         recording = read_recording(path, loaded.type_file.channel, names)
         out.append(VisitRun(recording, read_run_sheet(sheet_path, loaded.type_file)))
     return out
+
+
+def begin_sheet(
+    run: Path, type_path: Path, *, channel_map: Path | None = None, out: Path | None = None
+) -> Path:
+    """Begin the run sheet of a recording with what its header tells; gives its path.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read, the sheet cannot be written, or there is one already.
+    """
+    from spoolwright.crafts.testcell.blank_sheet import blank_sheet
+    from spoolwright.sources.reading import read_recording
+    from spoolwright.sources.runsheet import sheet_beside
+    from spoolwright.sources.typefile import load_type
+
+    path = out or sheet_beside(run)
+    check_outputs([path], [run, type_path])
+    known = load_type(type_path).type_file
+    text = blank_sheet(read_recording(run, known.channel, _names(channel_map)), known)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise OutputError(
+            "there is a run sheet already.",
+            where=str(path),
+            mend="Go on with it, or name another (--out).",
+        ) from error
+    except OSError as error:
+        raise OutputError(
+            f"it cannot be written: {error.strerror}.", where=str(path), mend="Choose another place."
+        ) from error
+    return path
+
+
+def read_sheet(path: Path, type_path: Path) -> tuple[RunSheet, TypeFile]:
+    """A run sheet that holds no mistake, and the type it was checked against."""
+    from spoolwright.sources.runsheet import read_run_sheet
+    from spoolwright.sources.typefile import load_type
+
+    known = load_type(type_path).type_file
+    return read_run_sheet(path, known), known
+
+
+def _names(channel_map: Path | None) -> ChannelMap | None:
+    from spoolwright.sources.channelmap import read_channel_map
+
+    return None if channel_map is None else read_channel_map(channel_map)
 
 
 def read_baseline(path: Path) -> ModelBaseline:
@@ -147,7 +199,7 @@ def read_baseline(path: Path) -> ModelBaseline:
 
 
 def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
-    """Refuse, before any work, to write where nothing can be written or where something recorded would be lost.
+    """Refuse, before any work, to write where nothing can be or where something recorded would be lost.
 
     Raises
     ------

@@ -13,7 +13,7 @@ from typing import Annotated, TextIO
 import typer
 
 from spoolwright import __version__
-from spoolwright.cli import assess_commands, demo_commands, rig_commands, type_commands
+from spoolwright.cli import assess_commands, demo_commands, rig_commands, sheet_commands, type_commands
 from spoolwright.errors import InputError, OutputError, SpoolwrightError
 
 # The matrices are small: threads of the linear algebra would only wait for each other (cores in use elsewhere
@@ -28,7 +28,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command("assess")(assess_commands.assess)
+app.command("assess", epilog=assess_commands.EPILOG)(assess_commands.assess)
+app.add_typer(sheet_commands.app, name="sheet")
 app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
 app.command("demo")(demo_commands.demo)

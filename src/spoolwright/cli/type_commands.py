@@ -10,7 +10,6 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from spoolwright.errors import TypeFileError
     from spoolwright.sources.typefile import LoadedType
 
 app = typer.Typer(no_args_is_help=True, help="Check a type file; print its JSON schema.")
@@ -29,13 +28,14 @@ def check(
     """
     from rich.console import Console
 
+    from spoolwright.cli.mistakes import print_mistakes
     from spoolwright.errors import TypeFileError
     from spoolwright.sources.typefile import load_type
 
     try:
         loaded = load_type(file)
     except TypeFileError as error:
-        _print_problems(error, file, Console(stderr=True, highlight=False))
+        print_mistakes(error, file)
         raise typer.Exit(error.exit_code) from None
     _print_summary(loaded, Console(highlight=False), fills=fills)
 
@@ -56,21 +56,6 @@ def schema(
     except OSError as error:
         what = f"cannot write the schema: {error.strerror}."
         raise OutputError(what, where=str(out), mend="Check folder and rights.") from error
-
-
-def _print_problems(error: TypeFileError, file: Path, console: Console) -> None:
-    from rich.padding import Padding
-    from rich.text import Text
-
-    count = len(error.problems)
-    head = Text(f"{file}: {count} mistake{'s' if count != 1 else ''}\n", style="bold")
-    console.print(head, soft_wrap=True)
-    for p in error.problems:
-        console.print(Text.assemble((f"line {p.line or '?'}", "bold"), f"  {p.where}"), soft_wrap=True)
-        console.print(Padding(Text(p.what), (0, 0, 0, 4)))
-        if p.mend:
-            console.print(Padding(Text(p.mend, style="dim"), (0, 0, 1, 4)))
-    console.print(Text("Nothing is assessed with this file until it is mended."))
 
 
 def _print_summary(loaded: LoadedType, console: Console, *, fills: bool) -> None:

@@ -68,7 +68,8 @@ def read_channel_map(path: str | Path) -> ChannelMap:
     except UnicodeDecodeError as error:
         raise InputError("the channel map is not UTF-8 text.", where=path.name) from error
     except RecursionError as error:
-        raise InputError("the channel map is not valid TOML: it is nested too deep.", where=path.name) from error
+        told = "the channel map is not valid TOML: it is nested too deep."
+        raise InputError(told, where=path.name) from error
     except ValueError as error:  # not TOML, or a number with thousands of digits
         raise InputError(f"the channel map is not valid TOML: {error}.", where=path.name) from error
     except InputError as error:

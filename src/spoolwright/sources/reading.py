@@ -72,7 +72,7 @@ def read_recording(
         loaded = _LOADERS[kind](Task(path, choose, names, limits, notes))
         return _recording(path, loaded, notes)
     except (InputError, MissingExtra) as error:
-        raise type(error)(error.what, mend=error.mend, where=path.name) from error
+        raise type(error)(error.what, mend=error.mend, where=path.name or str(path)) from error
     except OSError as error:
         raise InputError(f"it cannot be read: {error.strerror or error}.", where=path.name) from error
     except MemoryError as error:

@@ -31,7 +31,7 @@ _DIMENSIONS = {
 
 def sheet_beside(recording: Path) -> Path:
     """Where the run sheet of a recording lies when nobody says otherwise."""
-    return recording.with_name(recording.name.removesuffix(recording.suffix) + SUFFIX)
+    return recording.parent / f"{recording.name.removesuffix(recording.suffix)}{SUFFIX}"
 
 
 def read_run_sheet(path: Path | str, type_file: TypeFile) -> RunSheet:
