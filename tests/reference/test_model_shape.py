@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from spoolwright.core.measurement.channel import ErrorSource
 from spoolwright.core.numerics import Dual
 from spoolwright.core.reduction.baseline import (
     FEATURES,
+    QUANTITIES,
     ModelBaseline,
     Shape,
     ShapeRun,
@@ -97,9 +99,19 @@ def test_uncertainty_grows_outside_what_was_seen() -> None:
 
 
 def test_survives_json() -> None:
-    baseline = calibrate_shape(simulated(10, seed=2))
+    runs = [
+        ShapeRun(
+            r.engine,
+            r.features,
+            dict.fromkeys(QUANTITIES, r.log_ratio["power"]),
+            dict.fromkeys(QUANTITIES, r.scatter["power"]),
+            dict.fromkeys(QUANTITIES, r.level["power"]),
+        )
+        for r in simulated(10, seed=2)
+    ]
+    baseline = replace(calibrate_shape(runs), type_id="corrie_940")
     back = baseline_from_dict(json.loads(json.dumps(baseline.to_dict())))
-    assert back.runs == baseline.runs and back.engines == baseline.engines
+    assert back.type_id == "corrie_940" and back.runs == baseline.runs and back.engines == baseline.engines
     assert back.shapes["power"].coefficients.tolist() == baseline.shapes["power"].coefficients.tolist()
     assert back.shapes["power"].spread == baseline.shapes["power"].spread
     with pytest.raises(InputError, match="not a model baseline"):

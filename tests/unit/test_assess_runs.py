@@ -18,6 +18,7 @@ from spoolwright.core.reduction.point import ChannelMean
 from spoolwright.crafts.testcell.acceptance import read_run
 from spoolwright.crafts.testcell.basis import reduction_basis
 from spoolwright.crafts.testcell.block import reduce_block
+from spoolwright.crafts.testcell.learning import learn_shape
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Figure, Finding, Verdict
 from spoolwright.crafts.testcell.performance import visit_performance
@@ -265,3 +266,39 @@ def test_a_newest_block_without_points_says_so() -> None:
     unsteady = [replace(p, why_not=("held for 20 s",)) for p in contents.points]
     none = visit_performance(unsteady, {r.sheet.run: r.sheet}, 0, kind().basis, Ledger(), limits)
     assert all("held for 20 s" in x.why_not for x in none.readings) and not none.curves
+
+
+def test_runs_under_another_limit_set_are_told_but_neither_mixed_nor_decisive() -> None:
+    a = assessed(visit_run(0, "1", limit_set="as_received"), visit_run(1, "2", limit_set="overhauled"))
+    assert {p.block for p in a.points if p.run == "1"} == {0}
+    assert {p.block for p in a.points if p.run == "2"} == {1}
+    assert {v.run for v in rating_verdicts(a)} == {"2"}
+    assert "Before the work now judged" in a.disposition.sentence
+    assert a.limit_set == "overhauled"
+
+
+def test_a_baseline_of_another_type_is_refused() -> None:
+    other = replace(kind().basis.baseline, type_id="another")
+    with pytest.raises(InputError, match="learnt for type 'another'"):
+        reduction_basis(loaded().type_file, loaded().engine, other)
+
+
+def test_a_shape_is_learnt_from_recorded_runs() -> None:
+    learnt = learn_shape([visit_run(0, "1"), visit_run(1, "2")], kind().basis)
+    assert learnt.runs == 2 and learnt.engines == 1 and learnt.type_id == "corrie_940"
+    basis = reduction_basis(loaded().type_file, loaded().engine, learnt)
+    a = assessed(of=TypeInForce(basis, loaded().sha256))
+    assert "2 runs of 1 engines" in a.model_basis or "2 runs of 1 engine" in a.model_basis
+    rated = next(r for r in a.rated if r.rating == "take_off" and r.quantity == "power_at_rated_mgt")
+    assert rated.difference is not None and rated.difference.standard_uncertainty
+    assert rated.approved is not None and rated.approved.standard_uncertainty
+    # Errors of the instruments are common to both methods and cancel in their difference.
+    assert rated.difference.standard_uncertainty < 0.5 * rated.approved.standard_uncertainty
+
+
+def test_rain_bars_performance_and_says_what_mends_it() -> None:
+    cell = visit_run().sheet.cell.model_copy(update={"precipitation": "rain"})
+    a = assessed(visit_run(0, cell=cell))
+    told = rating_verdicts(a)
+    assert {v.outcome for v in told} == {"cannot_tell"}
+    assert all("rain" in v.sentence and "dry" in v.next_step and v.reading is not None for v in told)

@@ -94,6 +94,8 @@ class ModelBaseline:
         Smallest and largest ln theta seen [-].
     setting_range : tuple of float
         Smallest and largest s seen [-].
+    type_id : str
+        Type it was learnt for; empty fits any [-].
     """
 
     shapes: dict[str, Shape]
@@ -101,6 +103,7 @@ class ModelBaseline:
     engines: int = 0
     theta_range: tuple[float, float] = (0.0, 0.0)
     setting_range: tuple[float, float] = (0.0, 0.0)
+    type_id: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Plain lists and numbers, ready for JSON [-]."""
@@ -114,6 +117,7 @@ class ModelBaseline:
         }
         return {
             "format": _FORMAT,
+            "type_id": self.type_id,
             "features": list(FEATURES),
             "runs": self.runs,
             "engines": self.engines,
@@ -152,6 +156,7 @@ def baseline_from_dict(given: dict[str, Any]) -> ModelBaseline:
             int(given["engines"]),
             _range_of(given["theta_range"]),
             _range_of(given["setting_range"]),
+            str(given["type_id"]),
         )
     except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError) as error:
         told = f"{error} is missing" if isinstance(error, KeyError) else str(error)

@@ -23,6 +23,7 @@ from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.crafts.typefile.lookup import rating_named
 from spoolwright.crafts.typefile.model import Channel, Correction, Rating, TypeFile
+from spoolwright.errors import InputError
 from spoolwright.units import to_inner, unit_named
 
 REDUCTION_ROLES = (
@@ -67,7 +68,18 @@ class ReductionBasis:
 def reduction_basis(
     type_file: TypeFile, engine: EngineData, baseline: ModelBaseline | None = None
 ) -> ReductionBasis:
-    """Make a type ready; without a baseline the model stands uncalibrated and says so by its uncertainty."""
+    """Make a type ready; without a baseline the model stands uncalibrated and says so by its uncertainty.
+
+    Raises
+    ------
+    InputError
+        The baseline was learnt for another type.
+    """
+    if baseline is not None and baseline.type_id not in ("", type_file.type.id):
+        raise InputError(
+            f"the model baseline was learnt for type '{baseline.type_id}', not '{type_file.type.id}'.",
+            mend="Give the baseline of this type, or none.",
+        )
     main = rating_named(type_file, type_file.data_sheet.rating)
     reference = _reference(type_file.correction)
     output = engine.reference.power_turbine_speed / engine.shafts.gear_ratio

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from spoolwright.core.reduction.baseline import ModelBaseline, ShapeRun, calibrate_shape
 from spoolwright.core.reduction.model_method import shape_run
@@ -24,7 +25,8 @@ def learn_shape(runs: Sequence[VisitRun], basis: ReductionBasis, doubts: Doubts 
     InputError
         Fewer than two runs are fit to learn from.
     """
-    return calibrate_shape([s for run in runs for s in _lessons(run, basis, doubts)])
+    learnt = calibrate_shape([s for run in runs for s in _lessons(run, basis, doubts)])
+    return replace(learnt, type_id=basis.type_file.type.id)
 
 
 def _lessons(run: VisitRun, basis: ReductionBasis, doubts: Doubts) -> list[ShapeRun]:

@@ -46,6 +46,7 @@ class MarginScribe:
             model=None if e.model is None else _figured(e.model, shown, self._model_how(e, points)),
             nominal=figure(nominal, shown, self._nominal_how(e.rating, e.quantity)),
             margin=self._margin(e, nominal, shown, approved),
+            difference=self._difference(e, shown, points),
             extrapolated=e.extrapolation > 0.0,
             block=block,
         )
@@ -78,6 +79,7 @@ class MarginScribe:
             shares=tuple(Share(c, u) for c, u in e.approved.shares().items()) if e.approved else (),
             why_not=why,
             mend=_mend(why, far=far),
+            runs=tuple(dict.fromkeys(p.run for p in reduction.points)),
         )
 
     def _margin(
@@ -104,6 +106,19 @@ class MarginScribe:
         return figure(
             sign * (e.approved.value - nominal), shown, how, e.approved.standard_uncertainty, difference=True
         )
+
+    def _difference(self, e: RatedEstimate, shown: Shown, points: Sequence[str]) -> Figure | None:
+        apart = e.difference
+        if apart is None:
+            return None
+        how = self.ledger.enter(
+            f"{self._title(e)}: approved method less model",
+            "testcell.rated.RatedEstimate.difference",
+            "approved - model; errors common to both cancel",
+            [Input(name="point", value=p, origin=f"point {p}") for p in points],
+            "definition",
+        )
+        return figure(apart.value, shown, how, apart.standard_uncertainty, difference=True)
 
     def _title(self, e: RatedEstimate) -> str:
         return f"{_RATED_TITLES[e.quantity]}, {e.rating.name}"

@@ -233,6 +233,9 @@ class RatedValue(Record):
     margin: Figure | None = Field(
         default=None, description="approved value against the nominal, positive is good"
     )
+    difference: Figure | None = Field(
+        default=None, description="approved minus model; errors common to both cancel"
+    )
     extrapolated: bool
     block: int | None = None
 
@@ -293,6 +296,9 @@ class Disposition(Record):
     sentence: str
     thinnest: str | None = Field(description="id of the verdict with the lowest probability of conforming")
     open: tuple[str, ...]
+    superseded: tuple[str, ...] = Field(
+        default=(), description="ids of verdicts that a later block, after an adjustment, has shown anew"
+    )
     accepted_by: Literal["____"] = "____"
 
 

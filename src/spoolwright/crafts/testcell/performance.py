@@ -14,16 +14,20 @@ from spoolwright.crafts.testcell.block import BlockReduction, reduce_block
 from spoolwright.crafts.testcell.curves import CurveScribe
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.margins import MarginScribe
-from spoolwright.crafts.testcell.model import Curve, GateState, Point, RatedValue
+from spoolwright.crafts.testcell.model import Curve, Finding, GateState, Point, RatedValue
 from spoolwright.crafts.testcell.point_records import PointScribe
-from spoolwright.crafts.testcell.rated import CURVES, approved_curves, rated_estimates
+from spoolwright.crafts.testcell.rated import CURVES, RatedEstimate, approved_curves, rated_estimates
 from spoolwright.crafts.testcell.reading import ScalarReading
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.testcell.usable import approved_window, why_not_approved, why_not_usable
+from spoolwright.crafts.testcell.wording import interval
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import Limit
 from spoolwright.units import INNER_UNIT
+
+_APART = 3.0
+"""Approved method and model disagree from this many standard uncertainties of their difference on."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,7 @@ class Performance:
     readings: tuple[ScalarReading, ...]
     used_runs: tuple[str, ...]
     windows: tuple[GateState, ...]
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,7 @@ class _Block:
     readings: tuple[ScalarReading, ...]
     runs: tuple[str, ...]
     why: str
+    findings: tuple[Finding, ...] = ()
 
 
 def visit_performance(
@@ -73,6 +79,7 @@ def visit_performance(
         readings=readings,
         used_runs=done[newest].runs or (last_run,),
         windows=tuple(_windows(points, done, basis, list(sheets))),
+        findings=tuple(f for d in done.values() for f in d.findings),
     )
 
 
@@ -133,7 +140,33 @@ def _judgeable(
         ),
         runs=runs,
         why="",
+        findings=_disagreement(estimates, reduction, basis),
     )
+
+
+def _disagreement(
+    estimates: Sequence[RatedEstimate], reduction: BlockReduction, basis: ReductionBasis
+) -> tuple[Finding, ...]:
+    """Approved method and model further apart than their own errors explain."""
+    main = basis.type_file.data_sheet.rating
+    e = next(x for x in estimates if x.rating.id == main and x.quantity == "power_at_rated_mgt")
+    apart = e.difference
+    if apart is None or abs(apart.value) <= _APART * apart.standard_uncertainty:
+        return ()
+    shown = basis.shown("power")
+    words = interval(apart.value, shown, apart.standard_uncertainty, difference=True)
+    runs = tuple(dict.fromkeys(p.run for p in reduction.points))
+    finding = Finding(
+        id=f"model.{reduction.block}",
+        run=runs[-1],
+        kind="disagreement",
+        channels=(),
+        text=f"Approved correction less model, power at rated MGT, {e.rating.name}: {words}; errors common "
+        f"to both do not enter. Block {reduction.block}, run {', '.join(runs)}.",
+        mend="Look at inlet, humidity, fuel and loss readings first; the approved method governs.",
+        bars_use=False,
+    )
+    return (finding,)
 
 
 def _no_point(points: Sequence[PointData], reasons: Mapping[str, tuple[str, ...]]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from spoolwright.crafts.testcell.ledger import Shown
 from spoolwright.crafts.testcell.model import Disposition, Figure, ScheduleState, Verdict
@@ -15,20 +15,35 @@ _NAMED = 6
 
 
 def disposition(
-    type_file: TypeFile, verdicts: Sequence[Verdict], schedule: Sequence[ScheduleState]
+    type_file: TypeFile,
+    verdicts: Sequence[Verdict],
+    schedule: Sequence[ScheduleState],
+    earlier_runs: Collection[str] = (),
 ) -> Disposition:
-    """What is proposed on the strength of all verdicts, and what stays open."""
+    """What is proposed on the strength of all verdicts, and what stays open.
+
+    `earlier_runs` stood under another limit set (as received, before work): they are told, and decide
+    nothing.
+    """
     repeated = superseded(type_file, verdicts)
-    standing = [v for v in verdicts if v.id not in repeated]
+    before_work = [v for v in verdicts if v.run in earlier_runs]
+    standing = [v for v in verdicts if v.id not in repeated and v.run not in earlier_runs]
     failing = [v for v in standing if v.outcome == "does_not_meet"]
     untold = [v for v in standing if v.outcome == "cannot_tell"]
     thin = _thinnest(standing)
     parts = [_opening(failing, untold, standing)]
     if thin is not None and not failing:
         parts.append(f"Thinnest: {_thin_words(thin)}.")
-    earlier = [v for v in verdicts if v.id in repeated and v.outcome == "does_not_meet"]
+    earlier = [
+        v for v in verdicts if v.id in repeated and v.outcome == "does_not_meet" and v.run not in earlier_runs
+    ]
     if earlier:
         parts.append(f"Not met before an adjustment, met since: {joined(_names(earlier))}.")
+    missed = sum(v.outcome == "does_not_meet" for v in before_work)
+    if before_work:
+        parts.append(
+            f"Before the work now judged: {missed or 'no'} reading{'' if missed == 1 else 's'} did not meet."
+        )
     open_items = [s for s in schedule if s.state != "shown"]
     if open_items:
         parts.append(f"Open: {joined([_open_words(s) for s in open_items])}.")
@@ -39,6 +54,7 @@ def disposition(
         sentence=" ".join(parts),
         thinnest=thin.id if thin is not None else None,
         open=tuple(f"{s.name}: {s.text}" for s in open_items),
+        superseded=tuple(v.id for v in verdicts if v.id in repeated),
     )
 
 

@@ -49,6 +49,14 @@ class RatedEstimate:
     model: Estimate | None
     model_why: str
 
+    @property
+    def difference(self) -> Estimate | None:
+        """Approved less model, where both give a value."""
+        if self.approved is None or self.model is None:
+            return None
+        a, m = self.approved, self.model
+        return Estimate(a.value - m.value, a.contributions - m.contributions, a.basis)
+
 
 @dataclass(frozen=True)
 class ApprovedCurves:

@@ -41,7 +41,8 @@ class ScalarReading:
     being judged. `limit` names the limit that this is the worst reading against; None fits every limit on the
     quantity in the regime. `excused_s` tells how long the conditions of a limit's exception had held already
     with the engine turning, for exceptions with a time. A reading that could not be made has value NaN, says
-    why in `why_not` and, where one step is known to mend it, which in `mend`.
+    why in `why_not` and, where one step is known to mend it, which in `mend`. `runs` names every run that a
+    reading rests on, where there are several.
     """
 
     quantity: str
@@ -71,6 +72,7 @@ class ScalarReading:
     limit: str | None = None
     why_not: str = ""
     mend: str = ""
+    runs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

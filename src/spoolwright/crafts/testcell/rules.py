@@ -189,7 +189,8 @@ def _unused(prior: Prior | None) -> str:
 def _step(case: _Case, shares: dict[str, float]) -> str:
     if case.outcome == "meets" and case.conformity.probability.conforming >= 1.0 - case.risk:
         return ""
-    return settling_step(case.margin, case.demand.uncertainty, shares, case.risk, case.demand.shown)
+    step = settling_step(case.margin, case.demand.uncertainty, shares, case.risk, case.demand.shown)
+    return f"{step} Refer to engineering." if case.outcome == "cannot_tell" and "closer to" in step else step
 
 
 def _guard_words(case: _Case) -> str:

@@ -17,7 +17,7 @@ from spoolwright.crafts.testcell.basis import ReductionBasis
 from spoolwright.crafts.testcell.gates import bars, gate_states
 from spoolwright.crafts.testcell.judging import steady_readings, verdicts_of
 from spoolwright.crafts.testcell.ledger import Ledger
-from spoolwright.crafts.testcell.model import Assessment, Finding, RunRef
+from spoolwright.crafts.testcell.model import Assessment, Finding, GateState, RunRef
 from spoolwright.crafts.testcell.owed import schedule_states
 from spoolwright.crafts.testcell.performance import Performance, visit_performance
 from spoolwright.crafts.testcell.proposal import disposition
@@ -87,16 +87,15 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     sheets = {r.sheet.run: r.sheet for r in ordered}
     findings, contents = _read(ordered, kind.type_file, doubts)
     newest = ordered[-1].sheet
+    current = _current(list(sheets.values()))
     limits = {r: limits_of(kind.type_file, s.limit_set) for r, s in sheets.items()}
     ledger = Ledger()
     points = [p for c in contents for p in c.points]
     performance = visit_performance(
         points, sheets, contents[-1].last_block, kind.basis, ledger, limits[newest.run]
     )
-    gates = [
-        g for r, s in sheets.items() for g in gate_states(kind.type_file, s, _gated(points, r, performance))
-    ]
-    gates += performance.windows
+    gates = _gates(sheets, points, performance, kind.type_file)
+    findings += performance.findings
     around = Judging(kind.type_file, ledger, {f.id: f for f in findings}, (), dict(kind.priors))
     readings = [x for c in contents for x in c.readings]
     for run, own in limits.items():
@@ -105,10 +104,11 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     barring = [g for g in gates if bars(g) and g.run in performance.used_runs]
     verdicts = verdicts_of(limits, readings, barring, around)
     shown = [x for c in contents for x in c.shown]
-    schedule = schedule_states(kind.type_file, newest.limit_set, list(sheets.values()), shown)
+    schedule = schedule_states(kind.type_file, newest.limit_set, current, shown)
+    earlier = {r for r in sheets if r not in {s.run for s in current}}
     return Assessment(
         **_head(kind, newest),
-        disposition=disposition(kind.type_file, verdicts, schedule),
+        disposition=disposition(kind.type_file, verdicts, schedule, earlier),
         runs=tuple(_run_ref(r) for r in ordered),
         findings=tuple(findings),
         gates=tuple(gates),
@@ -122,6 +122,16 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
         derivations=ledger.derivations,
         cautions=CAUTIONS,
     )
+
+
+def _current(sheets: Sequence[RunSheet]) -> list[RunSheet]:
+    """The last runs that stand under one limit set: what came before was other work."""
+    out: list[RunSheet] = []
+    for sheet in reversed(sheets):
+        if sheet.limit_set != sheets[-1].limit_set:
+            break
+        out.insert(0, sheet)
+    return out
 
 
 def _checked(runs: Sequence[VisitRun]) -> list[VisitRun]:
@@ -153,13 +163,24 @@ def _read(
     """Doubt first, then what each run holds; blocks are counted through the visit."""
     findings: list[Finding] = []
     contents: list[RunContents] = []
-    block = 0
+    block, limit_set = 0, runs[0].sheet.limit_set
     for run in runs:
+        if run.sheet.limit_set != limit_set:
+            # Another limit set means other approved work: such runs are never mixed either.
+            block, limit_set = block + 1, run.sheet.limit_set
         found = list(doubts(run.recording, run.sheet, type_file))
         findings += found
         contents.append(read_run(run.recording, run.sheet, type_file, findings=found, first_block=block))
         block = contents[-1].last_block
     return findings, contents
+
+
+def _gates(
+    sheets: Mapping[str, RunSheet], points: Sequence[PointData], performance: Performance, type_file: TypeFile
+) -> list[GateState]:
+    """Gates of every run, then whether the approved correction covers it."""
+    own = [g for r, s in sheets.items() for g in gate_states(type_file, s, _gated(points, r, performance))]
+    return own + list(performance.windows)
 
 
 def _gated(points: Sequence[PointData], run: str, performance: Performance) -> list[PointData]:

@@ -57,6 +57,6 @@ def _better_instruments(needed: float, uncertainty: float, shares: Mapping[str, 
             return f"Improve {joined(steps)} (standard uncertainty in this reading), then repeat the point."
     largest = max(shares, key=lambda c: shares[c], default="")
     return (
-        "The reading lies too close to the limit for these instruments to tell; the largest share of the "
-        f"uncertainty is '{largest}'. Refer to engineering."
+        "The reading lies closer to the limit than these instruments can tell; the largest share of the "
+        f"uncertainty is '{largest}'."
     )
