@@ -21,7 +21,7 @@ from spoolwright.crafts.testcell.block import reduce_block
 from spoolwright.crafts.testcell.learning import learn_shape
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Figure, Finding, Verdict
-from spoolwright.crafts.testcell.performance import visit_performance
+from spoolwright.crafts.testcell.performance import Pool, visit_performance
 from spoolwright.crafts.testcell.run_sheet import Adjustment
 from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun, assess_runs, no_doubts
 from spoolwright.crafts.testcell.trials import corrected_trials, modelled_trials
@@ -260,11 +260,12 @@ def test_propagation_agrees_with_monte_carlo_at_a_rating_point() -> None:
 def test_a_newest_block_without_points_says_so() -> None:
     r = rig_runs()[0]
     contents = read_run(r.recording, r.sheet, loaded().type_file)
-    limits = [x for x in loaded().type_file.limit if "overhauled" in x.sets]
-    late = visit_performance(contents.points, {r.sheet.run: r.sheet}, 3, kind().basis, Ledger(), limits)
+    limits = tuple(x for x in loaded().type_file.limit if "overhauled" in x.sets)
+    sheets, run = {r.sheet.run: r.sheet}, r.sheet.run
+    late = visit_performance(contents.points, sheets, [Pool(3, run, limits)], kind().basis, Ledger())
     assert late.readings and all("since the last adjustment" in x.why_not for x in late.readings)
     unsteady = [replace(p, why_not=("held for 20 s",)) for p in contents.points]
-    none = visit_performance(unsteady, {r.sheet.run: r.sheet}, 0, kind().basis, Ledger(), limits)
+    none = visit_performance(unsteady, sheets, [Pool(0, run, limits)], kind().basis, Ledger())
     assert all("held for 20 s" in x.why_not for x in none.readings) and not none.curves
 
 
@@ -272,7 +273,8 @@ def test_runs_under_another_limit_set_are_told_but_neither_mixed_nor_decisive() 
     a = assessed(visit_run(0, "1", limit_set="as_received"), visit_run(1, "2", limit_set="overhauled"))
     assert {p.block for p in a.points if p.run == "1"} == {0}
     assert {p.block for p in a.points if p.run == "2"} == {1}
-    assert {v.run for v in rating_verdicts(a)} == {"2"}
+    judged = {(v.run, v.limit.endswith("as_received")) for v in rating_verdicts(a)}
+    assert judged == {("1", True), ("2", False)}
     assert "Before the work now judged" in a.disposition.sentence
     assert a.limit_set == "overhauled"
 

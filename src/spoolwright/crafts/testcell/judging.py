@@ -111,9 +111,8 @@ def _by_block(
 ) -> list[Verdict]:
     groups: dict[tuple[str, int], list[Verdict]] = {}
     for reading in readings:
-        own = replace(
-            around, gates=tuple(g for g in gates if g.run == reading.run or limit.regime == "rating")
-        )
+        rests_on = reading.runs or (reading.run,)
+        own = replace(around, gates=tuple(g for g in gates if g.run in rests_on))
         verdict = judge(limit, reading, own)
         if verdict is not None:
             groups.setdefault((reading.run, reading.block), []).append(verdict)

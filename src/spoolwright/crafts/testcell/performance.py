@@ -32,17 +32,27 @@ _APART = 3.0
 
 @dataclass(frozen=True)
 class Performance:
-    """What the points of a visit tell. `readings` are of the newest block alone: the pool that limits are
-    judged
-    against; `points`, `curves` and `rated` show every block."""
+    """What the points of a visit tell.
+
+    `readings` are of the pools alone, which limits are judged against; `points`, `curves` and `rated` show
+    every block. `windows` tells of each run whether the approved correction covers its points.
+    """
 
     points: tuple[Point, ...]
     curves: tuple[Curve, ...]
     rated: tuple[RatedValue, ...]
     readings: tuple[ScalarReading, ...]
-    used_runs: tuple[str, ...]
     windows: tuple[GateState, ...]
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class Pool:
+    """The newest block of the runs under one limit set: its limits at ratings are judged against it."""
+
+    block: int
+    run: str
+    limits: tuple[Limit, ...]
 
 
 @dataclass(frozen=True)
@@ -51,7 +61,6 @@ class _Block:
     curves: tuple[Curve, ...]
     rated: tuple[RatedValue, ...]
     readings: tuple[ScalarReading, ...]
-    runs: tuple[str, ...]
     why: str
     findings: tuple[Finding, ...] = ()
 
@@ -59,25 +68,24 @@ class _Block:
 def visit_performance(
     points: Sequence[PointData],
     sheets: Mapping[str, RunSheet],
-    newest: int,
+    pools: Sequence[Pool],
     basis: ReductionBasis,
     ledger: Ledger,
-    limits: Sequence[Limit],
 ) -> Performance:
-    """Reduce every block of a visit; `newest` is the block in force at its end, `sheets` are by run."""
-    blocks = {b: [p for p in points if p.block == b] for b in sorted({p.block for p in points} | {newest})}
+    """Reduce every block of a visit; `sheets` are by run, `pools` in the order of the runs."""
     done: dict[int, _Block] = {}
-    for b, own in blocks.items():
+    for b in sorted({p.block for p in points} | {pool.block for pool in pools}):
+        limits = next((x.limits for x in pools if x.block >= b), pools[-1].limits)
         drawn = sum(len(d.curves) for d in done.values())
-        done[b] = _block(b, own, sheets, basis, ledger, limits, drawn)
-    last_run = list(sheets)[-1]
-    readings = done[newest].readings or _not_made(done[newest], newest, last_run, basis, limits)
+        done[b] = _block(b, [p for p in points if p.block == b], sheets, basis, ledger, limits, drawn)
+    readings: list[ScalarReading] = []
+    for pool in pools:
+        readings += done[pool.block].readings or _not_made(done[pool.block], pool, basis)
     return Performance(
         points=tuple(p for d in done.values() for p in d.points),
         curves=tuple(c for d in done.values() for c in d.curves),
         rated=tuple(r for d in done.values() for r in d.rated),
-        readings=readings,
-        used_runs=done[newest].runs or (last_run,),
+        readings=tuple(readings),
         windows=tuple(_windows(points, done, basis, list(sheets))),
         findings=tuple(f for d in done.values() for f in d.findings),
     )
@@ -107,7 +115,7 @@ def _block(
     usable = [p for p in points if not reasons[p.id]]
     if not usable:
         records = tuple(scribe.record(p, None, reasons[p.id], outside[p.id]) for p in points)
-        return _Block(records, (), (), (), (), _no_point(points, reasons))
+        return _Block(records, (), (), (), _no_point(points, reasons))
     reduction = reduce_block(block, usable, sheets, basis)
     used = np.array([not outside[p.id] for p in usable])
     records = tuple(scribe.record(p, reduction, reasons[p.id], outside[p.id]) for p in points)
@@ -138,7 +146,6 @@ def _judgeable(
         readings=tuple(
             margins.reading(e, reduction, runs[-1]) for e in estimates if (e.rating.id, e.quantity) in asked
         ),
-        runs=runs,
         why="",
         findings=_disagreement(estimates, reduction, basis),
     )
@@ -176,11 +183,9 @@ def _no_point(points: Sequence[PointData], reasons: Mapping[str, tuple[str, ...]
     return "no usable performance point: " + "; ".join(told[:3])
 
 
-def _not_made(
-    block: _Block, number: int, run: str, basis: ReductionBasis, limits: Sequence[Limit]
-) -> tuple[ScalarReading, ...]:
+def _not_made(block: _Block, pool: Pool, basis: ReductionBasis) -> tuple[ScalarReading, ...]:
     """Readings that could not be made, so that their limits are told, not passed over."""
-    asked = dict.fromkeys((x.rating, x.quantity) for x in limits if x.regime == "rating")
+    asked = dict.fromkeys((x.rating, x.quantity) for x in pool.limits if x.regime == "rating")
     correction = basis.type_file.correction
     return tuple(
         ScalarReading(
@@ -189,8 +194,8 @@ def _not_made(
             value=math.nan,
             uncertainty=math.nan,
             unit=INNER_UNIT[DERIVED_QUANTITIES[quantity]],
-            run=run,
-            block=number,
+            run=pool.run,
+            block=pool.block,
             from_s=0.0,
             to_s=0.0,
             title=quantity.replace("_", " "),

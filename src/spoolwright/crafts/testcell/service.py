@@ -19,13 +19,13 @@ from spoolwright.crafts.testcell.judging import steady_readings, verdicts_of
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Finding, GateState, RunRef
 from spoolwright.crafts.testcell.owed import schedule_states
-from spoolwright.crafts.testcell.performance import Performance, visit_performance
+from spoolwright.crafts.testcell.performance import Performance, Pool, visit_performance
 from spoolwright.crafts.testcell.proposal import disposition
 from spoolwright.crafts.testcell.reading import RunContents
 from spoolwright.crafts.testcell.rules import Judging
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.lookup import limits_of
-from spoolwright.crafts.typefile.model import TypeFile
+from spoolwright.crafts.typefile.model import Limit, TypeFile
 from spoolwright.errors import InputError
 
 CAUTIONS = (
@@ -91,9 +91,7 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     limits = {r: limits_of(kind.type_file, s.limit_set) for r, s in sheets.items()}
     ledger = Ledger()
     points = [p for c in contents for p in c.points]
-    performance = visit_performance(
-        points, sheets, contents[-1].last_block, kind.basis, ledger, limits[newest.run]
-    )
+    performance = visit_performance(points, sheets, _pools(ordered, contents, limits), kind.basis, ledger)
     gates = _gates(sheets, points, performance, kind.type_file)
     findings += performance.findings
     around = Judging(kind.type_file, ledger, {f.id: f for f in findings}, (), dict(kind.priors))
@@ -101,8 +99,7 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     for run, own in limits.items():
         readings += steady_readings([p for p in points if p.run == run], own, kind.type_file)
     readings += performance.readings
-    barring = [g for g in gates if bars(g) and g.run in performance.used_runs]
-    verdicts = verdicts_of(limits, readings, barring, around)
+    verdicts = verdicts_of(limits, readings, [g for g in gates if bars(g)], around)
     shown = [x for c in contents for x in c.shown]
     schedule = schedule_states(kind.type_file, newest.limit_set, current, shown)
     earlier = {r for r in sheets if r not in {s.run for s in current}}
@@ -122,6 +119,17 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
         derivations=ledger.derivations,
         cautions=CAUTIONS,
     )
+
+
+def _pools(
+    runs: Sequence[VisitRun], contents: Sequence[RunContents], limits: Mapping[str, tuple[Limit, ...]]
+) -> list[Pool]:
+    """The newest block of every limit set's runs, in order."""
+    return [
+        Pool(contents[i].last_block, run.sheet.run, limits[run.sheet.run])
+        for i, run in enumerate(runs)
+        if i + 1 == len(runs) or runs[i + 1].sheet.limit_set != run.sheet.limit_set
+    ]
 
 
 def _current(sheets: Sequence[RunSheet]) -> list[RunSheet]:
