@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "unit"))
@@ -21,7 +23,14 @@ from spoolwright.core.reduction.curve import performance_curve
 from spoolwright.core.reduction.estimate import SCATTER, ErrorBasis, estimate
 from spoolwright.core.reduction.inputs import point_inputs
 from spoolwright.core.reduction.point import ChannelMean, PointData, Systematic
+from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.basis import ReductionBasis, reduction_basis
+from spoolwright.crafts.testcell.ledger import Ledger
+from spoolwright.crafts.testcell.performance import Pool, visit_performance
 from spoolwright.crafts.testcell.rules import judge
+from spoolwright.crafts.testcell.run_sheet import RunSheet
+from spoolwright.rig.quick import quick_runs
+from spoolwright.sources.typefile import load_type, shipped_type
 
 REFERENCE = Surroundings(288.15, 101325.0, 0.005, 43.1e6, 0.004, 0.01)
 laws = st.builds(
@@ -101,6 +110,35 @@ def test_risks_are_the_two_sides_of_one_probability(v: float, u: float) -> None:
     assert math.isclose(
         risk + found.probability_conforming * (1 if accepted else -1), float(accepted), abs_tol=1e-9
     )
+
+
+@lru_cache(maxsize=1)
+def recorded() -> tuple[list[PointData], RunSheet, ReductionBasis]:
+    loaded = load_type(shipped_type())
+    run = next(iter(quick_runs(loaded.type_file, loaded.engine, 1, 77)))
+    contents = read_run(run.recording, run.sheet, loaded.type_file)
+    return list(contents.points), run.sheet, reduction_basis(loaded.type_file, loaded.engine)
+
+
+@settings(max_examples=20)
+@given(st.data())
+def test_whatever_the_channels_read_a_result_is_returned(data: st.DataObject) -> None:
+    points, sheet, basis = recorded()
+    names = data.draw(st.lists(st.sampled_from(sorted(basis.roles.values())), min_size=1, max_size=3))
+    factor = data.draw(st.sampled_from([-1.0, 0.0, 0.01, 0.5, 0.9, 1.1, 2.0, 100.0, 1e9]))
+    some = data.draw(st.sets(st.integers(0, len(points) - 1), min_size=1))
+    bent = list(points)
+    for i in some:
+        changed = {
+            c: replace(points[i].channels[c], mean=factor * points[i].channels[c].mean)
+            for c in names
+            if c in points[i].channels
+        }
+        bent[i] = replace(points[i], channels={**points[i].channels, **changed})
+    limits = tuple(x for x in basis.type_file.limit if sheet.limit_set in x.sets)
+    found = visit_performance(bent, {sheet.run: sheet}, [Pool(0, sheet.run, limits)], basis, Ledger())
+    assert len(found.points) == len(points) and found.readings
+    assert all(math.isfinite(r.value) or r.why_not for r in found.readings)
 
 
 def channel(name: str, mean: float, random: float, *parts: Systematic) -> ChannelMean:

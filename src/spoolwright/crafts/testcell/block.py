@@ -34,6 +34,7 @@ from spoolwright.crafts.testcell.calc import (
     surroundings,
 )
 from spoolwright.crafts.testcell.run_sheet import RunSheet
+from spoolwright.errors import RangeError
 
 SFC = "specific_fuel_consumption"
 
@@ -79,9 +80,14 @@ def reduce_block(
     readings = CellReadings(inputs, {r: c for r, c in basis.roles.items() if c in inputs})
     observed = observed_quantities(readings)
     correlated = correlated_quantities(readings, observed)
-    ladders, untold = _approved(readings, observed, basis)
     run_index = np.array([runs.index(p.run) for p in points])
-    model, model_untold = _by_model(readings, correlated, basis, run_index)
+    try:
+        ladders, untold = _approved(readings, observed, basis)
+        model, model_untold = _by_model(readings, correlated, basis, run_index)
+    except RangeError as error:
+        # A condition outside what physics is valid for is a result about the points, not a wrong call.
+        ladders, untold = {}, dict.fromkeys((*CORRECTED, SFC), str(error))
+        model, model_untold = None, str(error)
     if "power" in observed and "fuel_flow" in observed:
         observed = {**observed, SFC: observed["fuel_flow"] / observed["power"]}
     return BlockReduction(

@@ -12,7 +12,7 @@ from spoolwright.crafts.testcell.ledger import Shown
 from spoolwright.crafts.testcell.model import GateState
 from spoolwright.crafts.testcell.wording import amount
 from spoolwright.crafts.typefile.lookup import source_text
-from spoolwright.units import difference_from_inner
+from spoolwright.units import difference_from_inner, unit_of
 
 
 def why_not_usable(point: PointData, points: Sequence[PointData], basis: ReductionBasis) -> tuple[str, ...]:
@@ -21,6 +21,7 @@ def why_not_usable(point: PointData, points: Sequence[PointData], basis: Reducti
     reasons += [_drift(c, basis) for c in point.criteria if not c.met]
     reasons += _doubted(point, basis)
     reasons += _lacking(point, points, basis)
+    reasons += _implausible(point, basis)
     if not reasons and _power(point, basis) < LEAST_POWER * _main_power(basis):
         reasons.append(f"below {100 * LEAST_POWER:.0f} % of rated power: not used for performance")
     return tuple(reasons)
@@ -61,6 +62,20 @@ def _doubted(point: PointData, basis: ReductionBasis) -> list[str]:
         for name in entering_channels(point, basis)
         if point.channels[name].findings
     ]
+
+
+def _implausible(point: PointData, basis: ReductionBasis) -> list[str]:
+    """Channels of the reduction that read what no engine of the type can give."""
+    out = []
+    channels = {c.id: c for c in basis.type_file.channel}
+    for name in entering_channels(point, basis):
+        c, mean = channels[name], point.channels[name].mean
+        unit = unit_of(c.unit, c.dimension)
+        low, high = (end * unit.factor + unit.offset for end in c.plausible)
+        if not low <= mean <= high:
+            reads = amount(mean, Shown(c.dimension, c.unit))
+            out.append(f"'{name}' reads {reads}, which no engine of the type can give")
+    return out
 
 
 def _lacking(point: PointData, points: Sequence[PointData], basis: ReductionBasis) -> list[str]:
