@@ -370,3 +370,20 @@ def test_no_word_is_both_ours_and_the_trades() -> None:
 def test_every_decision_is_listed() -> None:
     listed = set(re.findall(r"\((\d{4}-[\w-]+\.md)\)", page("adr/index.md")))
     assert listed == {p.name for p in (DOCS / "adr").glob("0*.md")}
+
+
+def anchors(text: str) -> set[str]:
+    """Anchors of a page's headings, as repository hosts make them: lower case, dashes for blanks."""
+    headings = re.findall(r"^#+ (.*)$", re.sub(r"```.*?```", "", text, flags=re.S), flags=re.M)
+    return {re.sub(r"[^\w -]", "", h.lower()).replace(" ", "-") for h in headings}
+
+
+WRITTEN = sorted(p for p in DOCS.rglob("*.md") if p.parent.name != "reference")
+
+
+@pytest.mark.parametrize("path", WRITTEN, ids=lambda p: str(p.relative_to(DOCS)))
+def test_links_into_pages_meet_a_heading(path: Path) -> None:
+    for target, anchor in re.findall(r"\]\(([^)\s#]*)#([^)\s]+)\)", path.read_text(encoding="utf-8")):
+        if "://" not in target:
+            there = (path.parent / target) if target else path
+            assert anchor in anchors(there.read_text(encoding="utf-8"))
