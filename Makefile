@@ -30,11 +30,8 @@ check: $(SETUP_DEV)  ## format, lint, types, import contracts, house rules, stal
 		printf '\n== %s\n' "$$step"; $(BIN)/$$step || failed=1; \
 	done; exit $$failed
 
-bench: $(SETUP_BENCH)  ## every benchmark, each printing its table
-	@failed=0; for script in benchmarks/[a-z]*.py; do \
-		[ -e "$$script" ] || continue; \
-		printf '\n== %s\n' "$$script"; $(BIN)/python "$$script" || failed=1; \
-	done; exit $$failed
+bench: $(SETUP_BENCH)  ## every benchmark, each printing its table (one of them: make bench ONLY=name)
+	$(BIN)/python tools/bench.py $(ONLY)
 
 prove: $(SETUP_BENCH)  ## measure every claim, write docs/figures.md (one of them: make prove ONLY=name)
 	$(BIN)/python tools/prove.py $(ONLY)

@@ -44,6 +44,7 @@ HEAD = """# Figures
 
 What is claimed, and what was measured. `make prove` measures all of it again and rewrites this page;
 `make prove ONLY=name` measures one and keeps the rest. A proof that no longer holds says so here.
+Speeds stand in [benchmarks](benchmarks.md).
 """
 KEYS = {"claim", "measured", "cases", "holds"}
 Result = Mapping[str, Any]
