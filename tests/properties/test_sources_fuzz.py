@@ -6,6 +6,7 @@ SPOOLWRIGHT_FUZZ sets how many damaged files of each format are read: `make prov
 
 import csv
 import json
+import math
 import os
 import resource
 import subprocess
@@ -87,7 +88,9 @@ def test_odd_headers_and_cells(tmp_path, header, rows, delimiter, encoding):
 
 @EXAMPLES
 @given(
-    st.lists(st.tuples(st.floats(-1e6, 1e6), st.floats(allow_infinity=False)), min_size=1, max_size=30),
+    st.lists(
+        st.tuples(st.floats(-1e6, 1e6), st.floats(-1e12, 1e12) | st.just(math.nan)), min_size=1, max_size=30
+    ),
     st.sampled_from([(",", "."), (";", ","), (";", "."), ("\t", ","), ("|", ".")]),
     st.booleans(),
 )
@@ -169,10 +172,11 @@ def zeros_packed_small(path):
         stream.write_table(table)
 
 
+# text_without_end passes midnight in every second row; 2e7 s about the middle hold 231.5 days, two rows each.
 HOSTILE = {
     endless_header: "first line is longer", endless_line: "a line is longer", many_columns: "400002 columns",
     enormous_hole: "bytes, the limit is", hole: "NUL", only_odd_rows: "do not have as many fields",
-    only_odd_cells: "3000001 rows", text_without_end: "1000000 rows", billions_of_rows: "80000000 rows",
+    only_odd_cells: "3000001 rows", text_without_end: "464 rows", billions_of_rows: "80000000 rows",
     one_long_text_in_every_row: "300000 rows", deep_nesting: "1 rows", zeros_packed_small: "60000000 rows",
 }  # fmt: skip
 

@@ -168,6 +168,22 @@ def test_infinite_values_are_no_measurement(tmp_path):
     assert recording.notes[0].rows == (0, 1)
 
 
+def test_no_instrument_reads_a_number_beyond_all_bounds(tmp_path):
+    recording = read(tmp_path, "time [s],ng [rpm]\n0,1e13\n1,7\n2,-1e308\n3,1e11\n")
+    assert np.isnan(recording["ng"]).tolist() == [True, False, True, False]
+    (note,) = recording.notes
+    assert (note.kind, note.channel, note.rows) == ("unread_cells", "ng", (0, 2))
+    assert "2 cell(s) are infinite or so large that no instrument reads it" in note.text
+
+
+def test_a_row_months_off_has_no_readable_time(tmp_path):
+    recording = read(tmp_path, "time [s],ng [rpm]\n1e308,1\n10,2\n11,3\n12,4\n-2e7,5\n")
+    assert recording.time.tolist() == [0.0, 1.0, 2.0]
+    assert recording["ng"].tolist() == [2.0, 3.0, 4.0]
+    (note,) = recording.notes
+    assert note.text == "2 row(s) have no readable time and were left out, the first is row 1."
+
+
 def test_rows_with_other_fields_are_left_out_and_named(tmp_path):
     recording = read(tmp_path, "time [s],ng [rpm]\n0,1\n1\n2,3,4\n3,5\n4,")
     assert recording.time.tolist() == [0.0, 3.0, 4.0]

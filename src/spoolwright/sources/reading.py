@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spoolwright.core.measurement.recording import FloatArray, Recording, Series
 from spoolwright.errors import InputError, MissingExtra
@@ -23,6 +24,13 @@ from spoolwright.sources.notes import Notes
 from spoolwright.sources.parquet import load_parquet
 from spoolwright.sources.sniff import Format, format_of, sha256_of
 from spoolwright.sources.tdms import load_tdms
+
+BoolArray = NDArray[np.bool_]
+
+_LARGEST_READING: Final = 1e12
+"""In any inner unit; a million bar is 1e11 Pa."""
+_LONGEST_RUN: Final = 1e7
+"""Seconds, from the middle of the recording: a row further off has no readable time."""
 
 _LOADERS: Final[dict[Format, Callable[[Task], Loaded]]] = {
     "csv": load_csv,
@@ -84,15 +92,7 @@ def read_recording(
 
 
 def _recording(path: Path, loaded: Loaded, notes: Notes) -> Recording:
-    seconds = loaded.time.seconds
-    placed = np.isfinite(seconds)
-    if not placed.all():
-        seconds = seconds[placed]
-        lost = np.flatnonzero(~placed)
-        told = f"{lost.size} row(s) have no readable time and were left out, the first is row {lost[0] + 1}."
-        notes.add("rows_left_out", told)
-    if seconds.size == 0:
-        raise InputError("no row has a readable time.", mend="Check the time column and its unit.")
+    seconds, placed = _placed(loaded.time.seconds, notes)
     series = {
         taken.channel: _series(taken, values if placed.all() else values[placed], notes)
         for taken, values in zip(loaded.plan.taken, loaded.values, strict=True)
@@ -108,6 +108,21 @@ def _recording(path: Path, loaded: Loaded, notes: Notes) -> Recording:
     )
 
 
+def _placed(seconds: FloatArray, notes: Notes) -> tuple[FloatArray, BoolArray]:
+    """Times of the rows that a clock can have given, and which rows these are; the others are noted."""
+    placed = np.isfinite(seconds)
+    if placed.any():
+        with np.errstate(over="ignore", invalid="ignore"):
+            placed &= np.abs(seconds - np.median(seconds[placed])) <= _LONGEST_RUN
+    if not placed.any():
+        raise InputError("no row has a readable time.", mend="Check the time column and its unit.")
+    if not placed.all():
+        lost = np.flatnonzero(~placed)
+        told = f"{lost.size} row(s) have no readable time and were left out, the first is row {lost[0] + 1}."
+        notes.add("rows_left_out", told)
+    return seconds[placed], placed
+
+
 def _started_at(loaded: Loaded, first: float) -> datetime | None:
     """UTC of the first row, from its time stamp or else from the header."""
     if loaded.time.zero_at is None:
@@ -119,18 +134,20 @@ def _started_at(loaded: Loaded, first: float) -> datetime | None:
 
 
 def _series(taken: Taken, values: FloatArray, notes: Notes) -> Series:
-    """A channel in its inner unit; infinite values are no measurement and become NaN, with a note."""
+    """A channel in its inner unit; what no instrument can read becomes NaN, with a note."""
     if (taken.factor, taken.offset) != (1.0, 0.0):
         with np.errstate(over="ignore", invalid="ignore"):
             values = values * taken.factor
             if taken.offset:
                 values += taken.offset
-    infinite = np.flatnonzero(np.isinf(values))
-    if infinite.size:
-        values = np.where(np.isinf(values), np.nan, values)
-        rows = (int(infinite[0]), int(infinite[-1]))
-        told = f"column '{taken.column.heading}': {infinite.size} cell(s) are infinite, the first in row"
-        notes.add("unread_cells", f"{told} {rows[0] + 1}. They are left empty.", taken.channel, rows)
+    beyond = np.abs(values) > _LARGEST_READING
+    if beyond.any():
+        values = np.where(beyond, np.nan, values)
+        lost = np.flatnonzero(beyond)
+        first, last = int(lost[0]), int(lost[-1])
+        told = f"column '{taken.column.heading}': {lost.size} cell(s) are infinite or so large that no "
+        told += f"instrument reads it, the first in row {first + 1}. They are left empty."
+        notes.add("unread_cells", told, taken.channel, (first, last))
     return Series(
         channel=taken.channel,
         values=values,
