@@ -80,7 +80,7 @@ def point_of(
     rule = data.type_file.steady
     from_s, to_s = window_of(data, piece)
     channels, values = _recorded(data, from_s, to_s, only)
-    means = hold_mean(values, data.step) if channels else None
+    means = hold_mean(values, data.step) if channels and len(values) else None
     found = _channel_means(data, channels, values, means, from_s, to_s) if means is not None else {}
     kept = [i for i, c in enumerate(channels) if c in found]
     return PointData(
