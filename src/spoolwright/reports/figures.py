@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from spoolwright.crafts.testcell.model import Figure
@@ -48,7 +49,6 @@ _SPOKEN = {
     "degF diff": "°F",
     "1": "",
 }
-_AS_DIFFERENCE = {"degC": "°C", "degF": "°F"}
 
 
 @dataclass(frozen=True)
@@ -62,24 +62,80 @@ class Shown:
     def __str__(self) -> str:
         return f"{self.value} {self.unit}".rstrip()
 
+    @property
+    def interval(self) -> str:
+        """Value and half-width of the 95 % interval, without the unit."""
+        return f"{self.value} ± {self.uncertainty}" if self.uncertainty else self.value
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A figure as every report shows it: entered unit, second unit, and where it is explained."""
+
+    main: Shown
+    second: Shown | None
+    how: str
+
+    @property
+    def text(self) -> str:
+        """Value and unit."""
+        return str(self.main)
+
+    @property
+    def second_text(self) -> str:
+        """Value in the second unit; empty where there is none."""
+        return "" if self.second is None else str(self.second)
+
+    @property
+    def interval(self) -> str:
+        """Value, 95 % interval and unit."""
+        return f"{self.main.interval} {self.main.unit}".rstrip()
+
+
+def cell(
+    figure: Figure | None, states: tuple[str, str] = ("off", "on"), like: Sequence[Figure] = ()
+) -> Cell | None:
+    """A figure as a table's cell; None stays None. A state is told in one of two words.
+
+    Among figures `like` it, it gets as many decimals as the best known of them, so that a column lines up.
+    """
+    if figure is None:
+        return None
+    if figure.dimension == "state":
+        return Cell(Shown(states[figure.value > 0.5], ""), None, figure.how)
+    us = [f.standard_uncertainty for f in like if f.standard_uncertainty]
+    least = min(us, default=None)
+    second = shown(figure, second=True, digits_for=least) if figure.also_in else None
+    return Cell(shown(figure, digits_for=least), second, figure.how)
+
 
 def unit_text(unit: str) -> str:
     """A unit's name as it is printed."""
     return _SPOKEN.get(unit, unit)
 
 
-def shown(figure: Figure, *, second: bool = False) -> Shown:
-    """A figure in its entered unit, or in its second unit; the same unit where it has no second."""
+def shown(figure: Figure, *, second: bool = False, digits_for: float | None = None) -> Shown:
+    """A figure in its entered unit, or in its second unit; the same unit where it has no second.
+
+    `digits_for` is a standard uncertainty [inner unit] that sets the decimals in place of the figure's own.
+    """
     unit = (figure.also_in if second else figure.shown_in) or figure.shown_in or figure.unit
     value = difference_from_inner(figure.value, unit) if figure.difference else from_inner(figure.value, unit)
-    u = None
-    if figure.standard_uncertainty is not None:
-        u = abs(difference_from_inner(figure.standard_uncertainty, unit))
-    places = decimals(unit, u)
-    text = number(value, places)
-    if figure.difference and value > 0:
-        text = f"+{text}"
-    return Shown(text, unit_text(unit), "" if u is None else number(2 * u, places))
+    sign = "+" if figure.difference and value > 0 else ""
+    if not figure.standard_uncertainty:
+        return Shown(sign + as_entered(value, unit, 0 if second else 1), unit_text(unit))
+    u = abs(difference_from_inner(figure.standard_uncertainty, unit))
+    places = decimals(unit, abs(difference_from_inner(digits_for, unit)) if digits_for else u)
+    return Shown(sign + number(value, places), unit_text(unit), number(2 * u, places))
+
+
+def as_entered(value: float, unit: str, more: int) -> str:
+    """A value without uncertainty, such as a limit: no more zeros behind the point than were written.
+
+    `more` decimals than the unit's habit are kept.
+    """
+    text = number(value, _DECIMALS.get(unit, 3) + more)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def decimals(unit: str, u: float | None) -> int:

@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import base64
-import json
+import re
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from spoolwright.crafts.testcell.model import Assessment, Input, Strip
-from spoolwright.reports import view
-from spoolwright.reports.charts import curve_svg
-from spoolwright.reports.figures import clock, number, percent, shown, unit_text
-from spoolwright.reports.jsonfile import write_text
+from spoolwright.crafts.testcell.model import Assessment, RunRef, Strip
+from spoolwright.reports import labels, traces, view
+from spoolwright.reports.cards import cards
+from spoolwright.reports.charts import chart_svg, charts
+from spoolwright.reports.derived import families
+from spoolwright.reports.figures import cell, clock, percent
+from spoolwright.reports.jsonfile import result_hash, write_text
+from spoolwright.reports.proposal import asks, proposal, still_open, surer
+from spoolwright.reports.rated import rated_tables
 
-AXIS = {
-    "power": "corrected power",
-    "measured_gas_temperature": "corrected MGT",
-    "gas_generator_speed": "corrected Ng",
-    "fuel_flow": "corrected fuel flow",
-    "specific_fuel_consumption": "specific fuel consumption",
-}
+_APART = 2.2
+"""Least distance of two event numbers, in percent of the drawing's width."""
 
 
 def write_html(assessment: Assessment, strips: tuple[Strip, ...], path: Path) -> Path:
@@ -39,73 +38,58 @@ def report_html(assessment: Assessment, strips: tuple[Strip, ...]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("report.html.j2").render(**_context(assessment, strips))
+    page = environment.get_template("report.html.j2").render(**_context(assessment, strips))
+    return re.sub(r"\n\s*\n+", "\n", page)
 
 
 def _context(a: Assessment, strips: tuple[Strip, ...]) -> dict[str, Any]:
-    vendor = files("spoolwright") / "assets" / "vendor" / "uplot"
+    how = families(a)
     templates = files("spoolwright.reports") / "templates"
     return {
         "a": a,
-        "todo": [v for v in view.ranked(a.verdicts) if v.outcome != "meets"],
-        "groups": view.groups(a.verdicts),
-        "runs": [
-            {"ref": r, "strips": len(view.strips_of(r.run, strips)), "events": view.events_of(r.run, a)}
-            for r in a.runs
-        ],
-        "curves": [_curve(c) for c in a.curves],
-        "derivations": list(a.derivations.values()),
-        "known": {d.id: d.title for d in a.derivations.values()},
-        "outcome_word": view.OUTCOME,
-        "quantity": view.QUANTITY,
-        "rated_name": view.RATED,
-        "shown": shown,
+        "proposal": proposal(a),
+        "asks": asks(a),
+        "still_open": still_open(a),
+        "thinnest": view.thinnest(a),
+        "surer": surer(a),
+        "rated": rated_tables(a),
+        "charts": [(c.title, chart_svg(c)) for c in charts(a)],
+        "runs": [_run(a, r, strips) for r in a.runs],
+        "cards": cards(a),
+        "groups": view.groups(a),
+        "families": how,
+        "only_in_json": len(a.derivations) - sum(len(f.members) for f in how),
+        "blocks": labels.block_names(a),
+        "result_hash": result_hash(a),
+        "outcome_word": labels.OUTCOME,
+        "words": labels.words,
+        "cell_name": labels.cell_name,
+        "cell": cell,
         "percent": percent,
         "clock": clock,
-        "plain": plain,
-        "strip_json": _for_script(_strip_data(a, strips)),
         "css": (templates / "report.css").read_text(),
         "script": (templates / "report.js").read_text(),
         "fonts_css": _fonts(),
-        "uplot_css": (vendor / "uPlot.min.css").read_text(),
-        "uplot_js": (vendor / "uPlot.iife.min.js").read_text(),
     }
 
 
-def _curve(curve: Any) -> dict[str, str]:
-    x_name = AXIS.get(curve.x_quantity, curve.x_quantity)
-    y_name = AXIS.get(curve.y_quantity, curve.y_quantity)
-    return {"title": curve.title, "svg": curve_svg(curve, x_name, y_name)}
-
-
-def plain(item: Input) -> str:
-    """An input's value with its unit."""
-    if isinstance(item.value, str):
-        return item.value
-    magnitude = abs(item.value)
-    if magnitude and (magnitude >= 1e7 or magnitude < 1e-4):
-        text = f"{item.value:.6g}"
-    else:
-        text = number(item.value, max(0, 6 - len(str(int(magnitude))))).rstrip("0").rstrip(".") or "0"
-    return f"{text} {unit_text(item.unit)}".rstrip()
-
-
-def _strip_data(a: Assessment, strips: tuple[Strip, ...]) -> dict[str, Any]:
+def _run(a: Assessment, r: RunRef, strips: tuple[Strip, ...]) -> dict[str, Any]:
+    own, events = view.strips_of(r.run, strips), view.events_of(r.run, a)
+    start, end = traces.whole(own, events)
+    names = labels.short_names([s.name for s in own])
     return {
-        r.run: {
-            "events": [{"at": e.at_s, "text": e.text} for e in view.events_of(r.run, a)],
-            "strips": [
-                {"name": s.name, "unit": unit_text(s.unit), "x": list(s.time_s), "y": list(s.values)}
-                for s in view.strips_of(r.run, strips)
-            ],
-        }
-        for r in a.runs
+        "ref": r,
+        "start": start,
+        "end": end,
+        "tick": traces.TICK,
+        "strips": [
+            traces.trace(s.model_copy(update={"name": n}), start, end)
+            for s, n in zip(own, names, strict=True)
+        ],
+        "events": events,
+        "event_marks": traces.event_marks(events, start, end, _APART),
+        "time_marks": traces.time_marks(start, end),
     }
-
-
-def _for_script(data: object) -> str:
-    """JSON that cannot end the script element it stands in."""
-    return json.dumps(data, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")
 
 
 def _fonts() -> str:

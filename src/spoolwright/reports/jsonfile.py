@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,17 @@ def write_bytes(path: Path, data: bytes) -> Path:
 
 def write_json(assessment: Assessment, path: Path) -> Path:
     """Write an assessment as JSON; it reads back with `Assessment.model_validate_json`."""
-    return write_text(path, assessment.model_dump_json(indent=1) + "\n")
+    return write_text(path, json_text(assessment))
+
+
+def json_text(assessment: Assessment) -> str:
+    """An assessment as it is written to a file."""
+    return assessment.model_dump_json(indent=1) + "\n"
+
+
+def result_hash(assessment: Assessment) -> str:
+    """SHA-256 of the result's JSON file: print, page and file can be told to belong together."""
+    return hashlib.sha256(json_text(assessment).encode()).hexdigest()
 
 
 def schema() -> dict[str, Any]:

@@ -5,30 +5,21 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
+from dataclasses import asdict
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
-from spoolwright.crafts.testcell.model import (
-    Assessment,
-    CorrectedQuantity,
-    Event,
-    Figure,
-    Finding,
-    GateState,
-    Point,
-    RatedValue,
-    Strip,
-    Verdict,
-)
+from spoolwright.crafts.testcell.model import Assessment, Finding, GateState, RunRef, Strip
 from spoolwright.errors import OutputError
-from spoolwright.reports import view
-from spoolwright.reports.charts import curve_svg, strips_svg
-from spoolwright.reports.figures import clock, percent, shown
-from spoolwright.reports.html import AXIS
-from spoolwright.reports.jsonfile import write_bytes
+from spoolwright.reports import charts, labels, traces, view
+from spoolwright.reports.cards import Card, Line, Rung, cards
+from spoolwright.reports.figures import Cell, clock, percent
+from spoolwright.reports.jsonfile import result_hash, write_bytes
+from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer
+from spoolwright.reports.rated import RatedRow, rated_tables
 
-Cell = str
+CHART_WIDTH, CHART_HEIGHT = 340.0, 262.0
 
 
 def write_pdf(assessment: Assessment, strips: tuple[Strip, ...], path: Path) -> Path:
@@ -60,154 +51,191 @@ def report_pdf(assessment: Assessment, strips: tuple[Strip, ...]) -> bytes:
 def _data(a: Assessment, strips: tuple[Strip, ...], work: Path) -> dict[str, Any]:
     return {
         **_head(a),
-        "todo": [_todo(v) for v in view.ranked(a.verdicts) if v.outcome != "meets"],
+        "asks": [_ask(k) for k in asks(a)],
+        "still_open": [asdict(o) for o in still_open(a)],
         "findings": [_finding(f) for f in a.findings],
-        "groups": [_group(g) for g in view.groups(a.verdicts)],
-        "rated": [_rated(r) for r in a.rated],
+        "thinnest": [_verdict(r, a) for r in view.thinnest(a)],
+        "surer": [{"step": step, "names": "; ".join(names)} for step, names in surer(a)],
+        "rated": [
+            {
+                "block": t.block,
+                "ratings": [{"name": n, "rows": [_rated(r) for r in rows]} for n, rows in t.ratings],
+            }
+            for t in rated_tables(a)
+        ],
         "model_basis": a.model_basis,
-        "curves": [_curve(c, i, work) for i, c in enumerate(a.curves)],
+        "curves": [_chart(c, i, work) for i, c in enumerate(charts.charts(a))],
         "runs": [_run(a, r, strips, work) for r in a.runs],
-        "points": [_point(p) for p in a.points],
-        "gates": [[g.run, g.name, g.state, _gate(g)] for g in a.gates],
-        "schedule": [[s.name, s.state.replace("_", " "), f"{s.text} {s.source}"] for s in a.schedule],
-        "files": [["run " + r.run, r.file, f"{r.sha256} {'; '.join(r.adjustments)}"] for r in a.runs]
-        + [["type file", a.type_id, a.type_file_sha256]],
-        "filled": _filled(a),
-        "cautions": list(a.cautions),
+        "points": [_card(c) for c in cards(a)],
+        "groups": [{"title": g.title, "rows": [_verdict(r, a) for r in g.rows]} for g in view.groups(a)],
+        **_rests(a),
     }
 
 
 def _head(a: Assessment) -> dict[str, Any]:
-    recording = a.runs[0].sha256[:16] if a.runs else "none"
+    p, digest = proposal(a), result_hash(a)
+    blocks = list(labels.block_names(a).values())
     return {
-        "title": f"{a.type_name}, serial {a.engine_serial}: test report",
+        "title": f"{a.type_name}, serial {a.engine_serial}",
+        "kind": "Test report",
         "runs_line": f"run {', '.join(r.run for r in a.runs)} · limits “{a.limit_set}”",
-        "foot": f"{a.program} · type file {a.type_file_sha256[:16]} · recording {recording}",
+        "foot": f"{a.program} · result {digest[:16]} · type file {a.type_file_sha256[:16]}",
         "demonstration": a.demonstration,
-        "words": view.OUTCOME,
+        "words": labels.OUTCOME,
         "outcome": a.disposition.outcome,
-        "sentence": a.disposition.sentence,
-        "open": list(a.disposition.open),
+        "headline": p.text,
+        "tally": [list(t) for t in p.tally],
+        "thin": None
+        if p.thinnest is None
+        else f"{p.thinnest.verdict.name}, {_interval(p.thinnest.margin)}, "
+        f"{p.thinnest.probability} probability of conforming.",
+        "earlier": "; ".join(p.earlier),
+        "open": p.open,
+        "blocks": [blocks[0], blocks[-1]] if blocks else [],
     }
 
 
-def _rated(r: RatedValue) -> list[Cell]:
-    name = view.RATED.get(r.quantity, r.quantity)
-    return [r.rating.replace("_", " "), name, _pm(r.approved), _one(r.nominal), _pm(r.margin), _pm(r.model)]
-
-
-def _gate(g: GateState) -> Cell:
-    return f"{g.text} {g.source}" if g.state == "holds" else f"{g.text} {g.mend} {g.source}"
-
-
-def _filled(a: Assessment) -> str:
-    if not a.filled_model_parameters:
-        return ""
-    names = ", ".join(a.filled_model_parameters)
-    return f"{len(a.filled_model_parameters)} model parameters were filled by the generic shape: {names}."
-
-
-def _todo(v: Verdict) -> dict[str, str]:
-    action = v.action if v.outcome == "does_not_meet" else ""
+def _rests(a: Assessment) -> dict[str, Any]:
     return {
-        "outcome": v.outcome, "name": v.name, "sentence": v.sentence, "why": " ".join(v.why),
-        "next": v.next_step, "action": action, "source": v.source,
-    }  # fmt: skip
+        "gates": [[f"run {g.run}", g.name, g.state, _gate(g)] for g in a.gates],
+        "schedule": [[s.name, labels.words(s.state), s.text, s.source] for s in a.schedule],
+        "files": [
+            *([f"run {r.run}", r.file, r.sha256] for r in a.runs),
+            ["type file", a.type_id, a.type_file_sha256],
+            ["result", "the JSON file of this assessment", result_hash(a)],
+        ],
+        "adjustments": labels.adjustment_text(a.runs),
+        "filled": [p.partition(" = ")[0] for p in a.filled_model_parameters],
+        "cautions": list(a.cautions),
+    }
 
 
-def _finding(f: Finding) -> dict[str, str]:
-    when = "" if f.from_s is None else f"{clock(f.from_s)}–{clock(f.to_s)}"
-    chance = "" if f.probability is None else f" Probability {percent(f.probability)}."
+def _gate(g: GateState) -> list[str]:
+    return [g.text if g.state == "holds" else f"{g.text} {g.mend}", g.source]
+
+
+def _ask(ask: Ask) -> dict[str, Any]:
+    told = [r for r in ask.rows if r.margin]
+    return {
+        "outcome": ask.outcome,
+        "title": ask.title,
+        "why": ask.why,
+        "step": ask.step,
+        "action": ask.action,
+        "source": ask.source,
+        "rows": [[r.verdict.name, _text(r.reading), _limit(r), _interval(r.margin)] for r in told],
+        "names": [] if told or len(ask.rows) == 1 else [r.verdict.name for r in ask.rows],
+    }
+
+
+def _finding(f: Finding) -> list[str]:
+    when = f"run {f.run}" if f.from_s is None else f"run {f.run} {clock(f.from_s)}–{clock(f.to_s)}"
+    chance = ""
+    if f.probability is not None and "robability" not in f.text:
+        chance = f" Probability {percent(f.probability)}."
     if f.corrected_by:
-        state = f"corrected, signed by {f.corrected_by}"
+        state = f"corrected, signed by {f.corrected_by}; both values are kept"
     else:
         state = "bars judgement until signed" if f.bars_use else "for information"
-    channels = ", ".join(f.channels)
+    return [when, f"{labels.words(f.kind)}, {', '.join(f.channels)}", f"{f.text}{chance}", f.mend, state]
+
+
+def _verdict(r: view.Row, a: Assessment) -> dict[str, Any]:
+    v = r.verdict
+    notes = [labels.block_names(a).get(v.block or 0, "")]
+    if v.id in a.disposition.superseded:
+        notes.append("shown anew since")
     return {
-        "when": f"{f.run} {when}",
-        "text": f"{f.kind.replace('_', ' ')}, {channels}: {f.text}{chance}",
-        "mend": f.mend,
-        "state": state,
+        "outcome": v.outcome,
+        "name": v.name,
+        "note": ", ".join(n for n in notes if n),
+        "place": r.place,
+        "reading": _text(r.reading),
+        "reading2": _second(r.reading),
+        "limit": _limit(r),
+        "limit2": f"accept to {r.accept.text}" if r.accept else _second(r.limit),
+        "margin": "–" if r.margin is None else r.margin.main.interval,
+        "probability": r.probability,
+        "risk": f"risk {r.risk}" if r.risk else "",
+        "drawn": None if r.drawn is None else asdict(r.drawn),
     }
 
 
-def _group(group: view.Group) -> dict[str, Any]:
-    return {"title": group.title, "rows": [_verdict(r) for r in group.rows]}
+def _limit(r: view.Row) -> str:
+    return "–" if r.limit is None else f"{r.verdict.bound} {r.limit.text}".replace(" ", "\u00a0")
 
 
-def _verdict(row: view.Row) -> dict[str, Any]:
-    v, d = row.verdict, row.drawn
-    point = f" · point {v.point}" if v.point else ""
-    return {
-        "outcome": v.outcome, "name": v.name, "source": f"{v.source}{point}",
-        "reading": _one(v.reading), "reading2": _two(v.reading),
-        "limit": f"{v.bound} {_one(v.limit_value)}", "limit2": _two(v.limit_value),
-        "margin": _pm(v.margin), "probability": percent(v.probability_conforming),
-        "drawn": None if d is None else {"zero": d.zero, "low": d.low, "middle": d.middle, "high": d.high},
-    }  # fmt: skip
+def _text(c: Cell | None) -> str:
+    return "–" if c is None else c.text
 
 
-def _one(figure: Figure | None) -> Cell:
-    return "–" if figure is None else str(shown(figure))
+def _second(c: Cell | None) -> str:
+    return "" if c is None else c.second_text
 
 
-def _two(figure: Figure | None) -> Cell:
-    return "" if figure is None or not figure.also_in else str(shown(figure, second=True))
+def _interval(c: Cell | None) -> str:
+    return "–" if c is None else c.interval
 
 
-def _pm(figure: Figure | None) -> Cell:
-    if figure is None:
-        return "–"
-    s = shown(figure)
-    return f"{s.value} ± {s.uncertainty} {s.unit}" if s.uncertainty else str(s)
+def _bare(c: Cell | None) -> str:
+    return "–" if c is None else c.main.interval
 
 
-def _curve(curve: Any, index: int, work: Path) -> dict[str, str]:
-    x_name = AXIS.get(curve.x_quantity, curve.x_quantity)
-    y_name = AXIS.get(curve.y_quantity, curve.y_quantity)
+def _rated(r: RatedRow) -> list[str]:
+    quantity = f"{r.quantity} [{r.unit}]" + (f", {r.note}" if r.note else "")
+    return [quantity, *(_bare(c) for c in (r.approved, r.nominal, r.margin, r.model, r.difference))]
+
+
+def _chart(chart: charts.Chart, index: int, work: Path) -> dict[str, str]:
     name = f"curve-{index}.svg"
-    (work / name).write_text(curve_svg(curve, x_name, y_name, width=4.2, height=2.9))
-    return {"file": name, "title": curve.title}
+    drawn = charts.chart_svg(chart, width=CHART_WIDTH, height=CHART_HEIGHT, style=charts.PRINT_STYLE)
+    (work / name).write_text(drawn)
+    return {"file": name, "title": chart.title}
 
 
-def _run(a: Assessment, r: Any, strips: tuple[Strip, ...], work: Path) -> dict[str, Any]:
+def _run(a: Assessment, r: RunRef, strips: tuple[Strip, ...], work: Path) -> dict[str, Any]:
     own, events = view.strips_of(r.run, strips), view.events_of(r.run, a)
     name = ""
     if own:
         name = f"strips-{len(list(work.glob('strips-*')))}.svg"
-        (work / name).write_text(strips_svg(own, events))
+        (work / name).write_text(traces.print_svg(own, events))
     started = "" if r.started_at is None else f", started {r.started_at:%Y-%m-%d %H:%M:%S} UTC"
-    line = f"{r.file}, {r.rows} rows, {clock(r.duration_s)} long{started}, cell {r.cell}"
+    line = f"{r.file}, {r.rows} rows, {clock(r.duration_s)} long{started}, {labels.cell_name(r.cell)}."
+    rows = [[str(i), clock(e.at_s), e.text] for i, e in enumerate(events, 1)]
+    return {"run": r.run, "line": line, "file": name, "events": rows}
+
+
+def _card(c: Card) -> dict[str, Any]:
+    block = f", {c.block}" if c.block else ""
     return {
-        "run": r.run,
-        "line": line,
-        "file": name,
-        "events": [_event(i, e) for i, e in enumerate(events, 1)],
+        "title": f"{c.id}  {c.title}{block}",
+        "when": f"{c.when}, {c.state}",
+        "good": c.steady and c.usable,
+        "why": " ".join(c.why_not),
+        "columns": [
+            {"name": k.name, "units": " · ".join(filter(None, (k.unit, k.second))), "second": bool(k.second)}
+            for k in c.columns
+        ],
+        "shares": [{"name": name, "rungs": [_rung(g) for g in rungs]} for name, rungs in c.shares],
+        "results": [
+            {"name": name, "cells": [[_bare(k), _second_interval(k)] for k in cells]}
+            for name, cells in c.results
+        ],
+        "lines": [_line(k) for k in c.lines],
+        "probes": [[k.name, _bare(k.mean)] for k in c.probes],
+        "probe_unit": c.probes[0].mean.main.unit if c.probes else "",
     }
 
 
-def _event(index: int, event: Event) -> list[Cell]:
-    return [str(index), clock(event.at_s), event.text]
+def _rung(g: Rung) -> list[str]:
+    value = "–" if g.cell is None else g.cell.main.value
+    return [g.factor.replace(" ", ""), value, g.cell.second.value if g.cell and g.cell.second else ""]
 
 
-def _point(p: Point) -> dict[str, Any]:
-    steady = "steady" if p.steady else "NOT steady"
-    usable = "" if p.usable else ", NOT usable"
-    what = p.rating or p.schedule_item or "not in the schedule"
-    return {
-        "title": f"{p.id}  {what.replace('_', ' ')}, {clock(p.from_s)}–{clock(p.to_s)}, {steady}{usable}",
-        "why": " ".join(p.why_not),
-        "readings": [[r.name, _one(r.mean), _two(r.mean), shown(r.mean).uncertainty] for r in p.readings],
-        "corrected": [{"title": view.QUANTITY[q.quantity], "rows": _ladder(q)} for q in p.corrected],
-    }
+def _second_interval(c: Cell | None) -> str:
+    return c.second.interval if c and c.second else ""
 
 
-def _ladder(q: CorrectedQuantity) -> list[list[Cell]]:
-    rows = [
-        [s.name, "" if s.factor is None else f"× {s.factor:.5f}", _one(s.value), _two(s.value)]
-        for s in q.ladder
-    ]
-    rows.append(["corrected, approved method", "", _pm(q.approved), _two(q.approved)])
-    rows.append(["by the model, advisory", "", _pm(q.model), _two(q.model)])
-    rows.append(["difference", "", _pm(q.difference), ""])
-    return rows
+def _line(line: Line) -> list[str]:
+    recorded = f"as recorded {line.as_recorded.text}" if line.as_recorded else ""
+    return [line.name, line.mean.interval, recorded]

@@ -1,127 +1,211 @@
-"""The terminal summary: verdict first, then what is thin, what is open, what is doubtful."""
+"""The terminal summary: verdict first, then what is asked for next, what is doubtful, what is thin."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
 
 from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from spoolwright.crafts.testcell.model import Assessment, Figure, Verdict
-from spoolwright.reports.figures import clock, percent, shown
+from spoolwright.crafts.testcell.model import Assessment, Finding
+from spoolwright.reports import view
+from spoolwright.reports.figures import Cell, clock, percent
+from spoolwright.reports.labels import BOUND, OUTCOME, words
+from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer
 
-OUTCOME_WORD = {"meets": "meets", "does_not_meet": "does not meet", "cannot_tell": "cannot tell"}
-OUTCOME_SHAPE = {"meets": " ", "does_not_meet": "▲", "cannot_tell": "?"}
+_SHAPE = {"meets": "✓", "does_not_meet": "▲", "cannot_tell": "◇"}
 _STYLE = {"meets": "", "does_not_meet": "bold red", "cannot_tell": "yellow"}
+_THIN = 5
+_LISTED = 6
+_WIDE = 110
+"""Columns from which a reading's figures stand beside its name, not below it."""
 
 
 def print_summary(assessment: Assessment, console: Console, *, all_verdicts: bool = False) -> None:
     """Print the summary of an assessment."""
-    console.print(_head(assessment))
-    console.print(Padding(Text(assessment.disposition.sentence, style="bold"), (1, 0)))
-    for part in (
-        _verdicts(assessment, all_verdicts),
+    wide = console.width >= _WIDE
+    parts = (
+        _head(assessment),
+        _proposal(assessment),
+        _asks(assessment, wide),
         _findings(assessment),
         _gates(assessment),
-        _open(assessment),
-    ):
+        _everything(assessment, wide) if all_verdicts else _thinnest(assessment, wide),
+        _close(assessment),
+    )
+    for part in parts:
         if part is not None:
-            console.print(Padding(part, (0, 0, 1, 0)))
-    console.print(Text(f"Accepted by: {assessment.disposition.accepted_by}"))
-    for caution in assessment.cautions:
-        console.print(Text(caution, style="dim"))
+            console.print(Padding(part, (0, 0, 1, 0)), highlight=False)
 
 
 def _head(a: Assessment) -> Text:
     runs = ", ".join(r.run for r in a.runs)
-    text = Text(f"{a.type_name}  serial {a.engine_serial}  run {runs}  limits: {a.limit_set}")
+    text = Text(f"{a.type_name}, serial {a.engine_serial}, run {runs}, limits “{a.limit_set}”")
     if a.demonstration:
         text.append("\nDemonstration data, not approved.", style="italic")
     return text
 
 
-def _verdicts(a: Assessment, everything: bool) -> RenderableType | None:
-    order = {"does_not_meet": 0, "cannot_tell": 1, "meets": 2}
-    ranked = sorted(a.verdicts, key=lambda v: (order[v.outcome], _probability(v)))
-    chosen = ranked if everything else [v for v in ranked if v.outcome != "meets"] + _thinnest(ranked)
-    if not chosen:
-        return None
-    table = Table(box=None, pad_edge=False, header_style="dim", title_justify="left")
-    for column in (
-        "",
-        "limit",
-        "reading",
-        "limit value",
-        "margin ± (95 %)",
-        "probability of conforming",
-        "document",
-    ):
-        table.add_column(column, justify="right" if column in ("reading", "limit value") else "left")
-    for v in chosen:
-        word = Text(f"{OUTCOME_SHAPE[v.outcome]} {OUTCOME_WORD[v.outcome]}", style=_STYLE[v.outcome])
-        table.add_row(
-            word, v.name, _cell(v.reading), _cell(v.limit_value), _margin(v.margin),
-            percent(v.probability_conforming), v.source,
-        )  # fmt: skip
-    parts: list[RenderableType] = [table]
-    parts += [_reason(v) for v in chosen if v.outcome != "meets"]
-    left = len(a.verdicts) - len(chosen)
-    if left > 0:
-        parts.append(Text(f"{left} more readings meet their limits (--all lists them).", style="dim"))
-    return Group(*parts)
+def _proposal(a: Assessment) -> RenderableType:
+    p = proposal(a)
+    lines = [Text(f"Proposed: {p.text}", style="bold")]
+    lines.append(Text("   ").join(_marked(outcome, text) for outcome, text in p.tally))
+    if p.thinnest is not None:
+        t = p.thinnest
+        chance = f"{t.probability} probability of conforming"
+        lines.append(Text(f"Thinnest: {t.verdict.name}, {_interval(t.margin)}, {chance}."))
+    if p.earlier:
+        lines.append(Text(f"Not met before an adjustment, met since: {'; '.join(p.earlier)}."))
+    if p.open:
+        lines.append(Text(f"Open: {p.open}"))
+    return Group(*lines)
 
 
-def _thinnest(ranked: list[Verdict]) -> list[Verdict]:
-    return [v for v in ranked if v.outcome == "meets"][:5]
+def _marked(outcome: str, text: str) -> Text:
+    return Text(f"{_SHAPE[outcome]} {text}", style=_STYLE[outcome])
 
 
-def _probability(v: Verdict) -> float:
-    return 2.0 if v.probability_conforming is None else v.probability_conforming
+def _title(text: str) -> Text:
+    return Text(text, style="bold underline")
 
 
-def _cell(figure: Figure | None) -> str:
-    return "–" if figure is None else str(shown(figure))
+def _indented(*texts: Text | str) -> list[RenderableType]:
+    return [Padding(Text(t) if isinstance(t, str) else t, (0, 0, 0, 4)) for t in texts if t]
 
 
-def _margin(figure: Figure | None) -> str:
-    if figure is None:
-        return "–"
-    s = shown(figure)
-    return f"{s.value} ± {s.uncertainty} {s.unit}" if s.uncertainty else str(s)
+def _asks(a: Assessment, wide: bool) -> RenderableType | None:
+    lines: list[RenderableType] = []
+    for ask in asks(a):
+        lines += [_marked(ask.outcome, ask.title), *_ask(ask, wide)]
+    for o in still_open(a):
+        lines.append(_marked("cannot_tell", f"{o.state}: {o.title}"))
+        lines += _indented(o.text, _listed(o.names) if len(o.names) > 1 else "", Text(o.source, style="dim"))
+    return Group(_title("What is asked for next"), *lines) if lines else None
 
 
-def _reason(v: Verdict) -> Text:
-    lines = [v.sentence, *v.why]
-    if v.next_step:
-        lines.append(f"Next: {v.next_step}")
-    return Text("  " + "\n    ".join(lines))
+def _ask(ask: Ask, wide: bool) -> Iterable[RenderableType]:
+    yield from _indented(ask.why)
+    if ask.step:
+        yield from _indented(f"Next: {ask.step}")
+    if ask.action:
+        yield from _indented(f"The document calls for: {ask.action}")
+    told = [r for r in ask.rows if r.margin]
+    if told:
+        yield from (Padding(t, (0, 0, 0, 4)) for t in _rows(told, wide))
+    elif len(ask.rows) > 1:
+        yield from _indented(_listed([r.verdict.name for r in ask.rows]))
+    yield from _indented(Text(ask.source, style="dim"))
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Names; the first few where they are many."""
+    if len(names) <= _LISTED:
+        return "; ".join(names)
+    return f"{'; '.join(names[:_LISTED])}; and {len(names) - _LISTED} more"
 
 
 def _findings(a: Assessment) -> RenderableType | None:
-    if not a.findings:
-        return None
-    lines = [Text("Findings on the data", style="bold")]
+    lines: list[RenderableType] = []
     for f in a.findings:
-        when = f" {clock(f.from_s)}–{clock(f.to_s)}" if f.from_s is not None else ""
-        chance = f" (probability {percent(f.probability)})" if f.probability is not None else ""
-        signed = f" Correction signed by {f.corrected_by}." if f.corrected_by else ""
-        lines.append(Text(f"  {f.run}{when}: {f.text}{chance} {f.mend}{signed}"))
-    return Group(*lines)
+        lines.append(_marked("cannot_tell", _doubt(f)) if _bars(f) else Text(f"· {_doubt(f)}"))
+        lines += _indented(f.text + _chance(f), f.mend)
+        lines += _indented(
+            f"Correction signed by {f.corrected_by}; both values are kept." if f.corrected_by else ""
+        )
+    return Group(_title("Doubts about the data"), *lines) if lines else None
+
+
+def _bars(f: Finding) -> bool:
+    return f.bars_use and not f.corrected_by
+
+
+def _doubt(f: Finding) -> str:
+    when = f", {clock(f.from_s)}–{clock(f.to_s)}" if f.from_s is not None else ""
+    bars = ", bars judgement until signed" if _bars(f) else ""
+    return f"{words(f.kind)}: {', '.join(f.channels)} (run {f.run}{when}){bars}"
+
+
+def _chance(f: Finding) -> str:
+    told = f.probability is None or "robability" in f.text
+    return "" if told else f" Probability {percent(f.probability)}."
 
 
 def _gates(a: Assessment) -> RenderableType | None:
-    failed = [g for g in a.gates if g.state != "holds"]
-    if not failed:
+    lines: list[RenderableType] = []
+    for g in a.gates:
+        if g.state != "holds":
+            lines.append(_marked("cannot_tell", f"{g.name} (run {g.run}): {g.state}"))
+            lines += _indented(g.text, g.mend)
+    return Group(_title("Conditions that a reading needs to count"), *lines) if lines else None
+
+
+def _thinnest(a: Assessment, wide: bool) -> RenderableType | None:
+    rows = [r for r in view.thinnest(a) if r.verdict.outcome == "meets"][:_THIN]
+    if not rows:
         return None
-    lines = [Text("Conditions for judging performance", style="bold")]
-    lines += [Text(f"  {g.run}: {g.name}: {g.text} {g.mend}") for g in failed]
+    more = sum(v.outcome == "meets" for v in a.verdicts) - len(rows)
+    lines = _rows(rows, wide)
+    for step, names in surer(a):
+        lines.append(Text(f"To be surer of {'; '.join(names)}: {step}"))
+    if more > 0:
+        lines.append(Text(f"{more} more readings meet their limits (--all lists them).", style="dim"))
+    return Group(_title("Thinnest of those that meet"), *lines)
+
+
+def _everything(a: Assessment, wide: bool) -> RenderableType:
+    lines: list[RenderableType] = []
+    for group in view.groups(a):
+        lines += [_title(group.title), *_rows(group.rows, wide)]
     return Group(*lines)
 
 
-def _open(a: Assessment) -> RenderableType | None:
-    rest = [s for s in a.schedule if s.state != "shown"]
-    if not rest:
-        return None
-    lines = [Text("Not shown, or open after the run", style="bold")]
-    lines += [Text(f"  {s.name}: {s.state.replace('_', ' ')}. {s.text}") for s in rest]
-    return Group(*lines)
+def _rows(rows: Sequence[view.Row], wide: bool) -> list[RenderableType]:
+    """Readings as a table, or two lines each where the terminal is narrow."""
+    if not wide:
+        return [line for r in rows for line in _narrow(r)]
+    table = Table(box=None, pad_edge=False, header_style="dim", padding=(0, 2, 0, 0))
+    table.add_column("reading under its limit", ratio=1)
+    for name in ("reading", "limit", "margin ± 95 %", "conforms"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for r in rows:
+        table.add_row(
+            _marked(r.verdict.outcome, r.verdict.name),
+            _text(r.reading),
+            _limit(r),
+            _interval(r.margin),
+            r.probability,
+        )
+    return [table]
+
+
+def _narrow(r: view.Row) -> list[RenderableType]:
+    figures = f"{_text(r.reading)}, {BOUND[r.verdict.bound]} {_text(r.limit)}"
+    chance = f", conforms {r.probability}" if r.probability != "–" else ""
+    margin = f"; margin {_interval(r.margin)}{chance}" if r.margin else ""
+    told = (
+        figures + margin
+        if r.reading and r.limit
+        else _text(r.reading)
+        if r.reading
+        else OUTCOME[r.verdict.outcome]
+    )
+    return [_marked(r.verdict.outcome, r.verdict.name), *_indented(Text(told))]
+
+
+def _limit(r: view.Row) -> str:
+    return "–" if r.limit is None else f"{r.verdict.bound} {r.limit.text}"
+
+
+def _text(c: Cell | None) -> str:
+    return "–" if c is None else c.text
+
+
+def _interval(c: Cell | None) -> str:
+    return "–" if c is None else c.interval
+
+
+def _close(a: Assessment) -> RenderableType:
+    lines = [Text(f"Accepted by: {a.disposition.accepted_by}", style="bold")]
+    return Group(*lines, *(Text(c, style="dim") for c in a.cautions))

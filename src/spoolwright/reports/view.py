@@ -1,121 +1,179 @@
-"""What both the page and the print show, worked out once: order, grouping, drawn intervals, names."""
+"""What page, print and terminal show, worked out once: order, grouping, rows, drawn intervals."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from spoolwright.crafts.testcell.model import Assessment, Event, Figure, Point, Strip, Verdict
-from spoolwright.reports.figures import percent, shown
+from spoolwright.crafts.testcell.model import Assessment, Event, Figure, Strip, Verdict
+from spoolwright.reports.figures import Cell, cell, percent
+from spoolwright.reports.labels import state_words
 from spoolwright.units import difference_from_inner
 
-OUTCOME = {
-    "meets": "meets",
-    "does_not_meet": "does not meet",
-    "cannot_tell": "cannot tell",
-}
-QUANTITY = {
-    "power": "Power",
-    "gas_generator_speed": "Gas generator speed Ng",
-    "measured_gas_temperature": "Measured gas temperature MGT",
-    "fuel_flow": "Fuel flow",
-    "specific_fuel_consumption": "Specific fuel consumption",
-}
-RATED = {
-    "power_at_rated_mgt": "Power at rated MGT",
-    "mgt_at_rated_power": "MGT at rated power",
-    "ng_at_rated_power": "Ng at rated power",
-    "sfc_at_rated_power": "Fuel consumption at rated power",
-}
 GROUP_TITLE = {
     "power": "Power",
     "temperature": "Temperatures",
     "temperature difference": "Temperatures",
     "speed": "Speeds",
     "specific fuel consumption": "Fuel consumption",
-    "velocity": "Vibration",
-    "gauge pressure": "Oil and other pressures",
-    "pressure": "Oil and other pressures",
-    "time": "Times",
     "torque": "Torque",
+    "velocity": "Vibration",
+    "gauge pressure": "Oil pressure and other pressures",
+    "pressure": "Oil pressure and other pressures",
     "volume flow": "Oil consumption",
-    "ratio": "Ratios",
+    "time": "Times",
+    "ratio": "Shares and ratios",
+    "state": "States",
 }
+OTHERS = "Others"
+UNREAD = "Without a reading"
+TOLD_RISK = 0.001
+"""A risk below this is not worth a line."""
+THIN = 8
+"""Margins drawn on the first page, besides those that fail."""
 _RANK = {"does_not_meet": 0, "cannot_tell": 1, "meets": 2}
+_FARTHEST = 4.0
+"""Most that the drawing of the thinnest margins shows on either side, in 95 % half-widths from the limit."""
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """A margin as a short interval on its group's scale; positions are percent of the drawing's width."""
+    """A margin as a short interval on a scale; positions are percent of the drawing's width."""
 
     zero: float
     low: float
     middle: float
     high: float
-    beyond: bool
+    beyond: str
+    """'‹' or '›' where the margin lies off the drawing, else empty."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """A verdict as a table row."""
+    """A verdict with its figures as text."""
 
     verdict: Verdict
-    drawn: Drawn | None
+    reading: Cell | None
+    limit: Cell | None
+    accept: Cell | None
+    margin: Cell | None
+    probability: str
+    risk: str
+    """That accepting, or not accepting, is wrong; empty where it is too small to tell."""
+    drawn: Drawn | None = None
+
+    @property
+    def place(self) -> str:
+        """Document, and the point it was read at."""
+        v = self.verdict
+        return f"{v.source} · point {v.point}" if v.point else v.source
 
 
 @dataclass(frozen=True)
 class Group:
-    """Verdicts of one dimension, on one scale."""
+    """Verdicts of one dimension, drawn on one scale."""
 
     title: str
     rows: tuple[Row, ...]
-    scale: str
 
 
-def ranked(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
+def half_widths(v: Verdict) -> float:
+    """The margin in units of its own 95 % half-width; infinite where it has none."""
+    if v.margin is None or not v.margin.standard_uncertainty:
+        return math.inf
+    return v.margin.value / (2 * v.margin.standard_uncertainty)
+
+
+def ranked(verdicts: Sequence[Verdict]) -> list[Verdict]:
     """What fails first, then what cannot be told, then the thinnest margin."""
-    return sorted(
-        verdicts,
-        key=lambda v: (
-            _RANK[v.outcome],
-            2.0 if v.probability_conforming is None else v.probability_conforming,
-        ),
+    return sorted(verdicts, key=lambda v: (_RANK[v.outcome], half_widths(v)))
+
+
+def in_order(verdicts: Sequence[Verdict]) -> list[Verdict]:
+    """What fails first, then what cannot be told, else as the document orders them."""
+    return sorted(verdicts, key=lambda v: _RANK[v.outcome])
+
+
+def standing(a: Assessment) -> list[Verdict]:
+    """Verdicts that no later block has shown anew."""
+    return [v for v in a.verdicts if v.id not in a.disposition.superseded]
+
+
+def row(v: Verdict, drawn: Drawn | None = None) -> Row:
+    """A verdict as a table's row."""
+    states = state_words(v)
+    figure = v.reading or v.limit_value
+    is_state = figure is not None and figure.dimension == "state"
+    limit = v.limit_value
+    if is_state and limit is not None:
+        # The limit lies between the two states: what it allows is the state on its own side.
+        limit = limit.model_copy(update={"value": float(v.bound == "min")})
+    return Row(
+        verdict=v,
+        reading=cell(v.reading, states),
+        limit=cell(limit, states),
+        accept=cell(v.acceptance_limit, states),
+        margin=None if is_state else cell(v.margin),
+        probability="–" if not _uncertain(v) else percent(v.probability_conforming),
+        risk=_risk(v),
+        drawn=None if is_state else drawn,
     )
 
 
-def groups(verdicts: tuple[Verdict, ...]) -> list[Group]:
-    """Verdicts by dimension; the group with the worst verdict stands first."""
-    found: dict[str, list[Verdict]] = {}
-    for v in ranked(verdicts):
+def _uncertain(v: Verdict) -> bool:
+    return v.margin is None or bool(v.margin.standard_uncertainty)
+
+
+def _risk(v: Verdict) -> str:
+    if v.outcome == "meets" and (v.consumer_risk or 0.0) >= TOLD_RISK:
+        return percent(v.consumer_risk)
+    if v.outcome != "meets" and v.reading is not None and (v.producer_risk or 0.0) >= TOLD_RISK:
+        return percent(v.producer_risk)
+    return ""
+
+
+def thinnest(a: Assessment) -> list[Row]:
+    """The thinnest margins, drawn side by side: one scale, the margin's own 95 % half-width as its unit."""
+    known = [v for v in standing(a) if math.isfinite(half_widths(v))]
+    order = sorted(known, key=half_widths)
+    shown = order[: min(THIN + sum(v.outcome != "meets" for v in order), 2 * THIN)]
+    middles = [half_widths(v) for v in shown]
+    left = max(min([0.0, *middles]) - 1.5, -_FARTHEST)
+    right = min(max([0.0, *middles]) + 1.5, _FARTHEST)
+    return [row(v, _drawn(m - 1.0, m, m + 1.0, left, right)) for v, m in zip(shown, middles, strict=True)]
+
+
+def groups(a: Assessment) -> list[Group]:
+    """All verdicts by dimension, in the document's order; what fails or cannot be told first in its group."""
+    found: dict[str, list[Verdict]] = {title: [] for title in (*GROUP_TITLE.values(), OTHERS, UNREAD)}
+    for v in in_order(a.verdicts):
         figure = v.reading or v.limit_value
-        key = GROUP_TITLE.get(figure.dimension, "Others") if figure else "Others"
-        found.setdefault(key, []).append(v)
-    return [_group(title, members) for title, members in found.items()]
+        found[GROUP_TITLE.get(figure.dimension, OTHERS) if figure else UNREAD].append(v)
+    return [_group(title, members) for title, members in found.items() if members]
 
 
-def _group(title: str, members: list[Verdict]) -> Group:
+def _group(title: str, members: Sequence[Verdict]) -> Group:
     spans = {v.id: span for v in members if (span := _span(v.margin)) is not None}
     if not spans:
-        return Group(title, tuple(Row(v, None) for v in members), "")
+        return Group(title, tuple(row(v) for v in members))
     # The widest half of the margins sets the scale, so that one huge margin does not flatten the thin ones.
     highs = sorted(high for _, _, high in spans.values())
     top = max(highs[len(highs) // 2], 0.0)
     bottom = min(0.0, *(max(low, -top if top else low) for low, _, _ in spans.values()))
     width = (top - bottom) or 1.0
     left, right = bottom - 0.06 * width, top + 0.08 * width
+    return Group(
+        title, tuple(row(v, _drawn(*spans[v.id], left, right) if v.id in spans else None) for v in members)
+    )
 
+
+def _drawn(low: float, middle: float, high: float, left: float, right: float) -> Drawn:
     def place(x: float) -> float:
-        return 100 * min(max((x - left) / (right - left), 0.0), 1.0)
+        return round(100 * min(max((x - left) / (right - left), 0.0), 1.0), 2)
 
-    rows = []
-    for v in members:
-        if v.id not in spans:
-            rows.append(Row(v, None))
-            continue
-        low, middle, high = spans[v.id]
-        rows.append(
-            Row(v, Drawn(place(0.0), place(low), place(middle), place(high), middle > right or middle < left))
-        )
-    return Group(title, tuple(rows), "one scale down this table; the line is the limit, the bar 95 %")
+    beyond = "›" if middle > right else "‹" if middle < left else ""
+    return Drawn(place(0.0), place(low), place(middle), place(high), beyond)
 
 
 def _span(margin: Figure | None) -> tuple[float, float, float] | None:
@@ -127,27 +185,11 @@ def _span(margin: Figure | None) -> tuple[float, float, float] | None:
     return middle - half, middle, middle + half
 
 
-def thinnest_text(assessment: Assessment) -> str:
-    """The thinnest margin as a phrase."""
-    wanted = assessment.disposition.thinnest
-    for v in assessment.verdicts:
-        if v.id == wanted and v.margin is not None:
-            s = shown(v.margin)
-            chance = percent(v.probability_conforming)
-            return f"{v.name}: {s.value} ± {s.uncertainty} {s.unit}, {chance} probability of conforming"
-    return ""
-
-
-def used_channels(point: Point) -> list[str]:
-    """Channels a point card lists."""
-    return [r.channel for r in point.readings]
-
-
-def strips_of(run: str, strips: tuple[Strip, ...]) -> list[Strip]:
+def strips_of(run: str, strips: Sequence[Strip]) -> list[Strip]:
     """The strips of one run in drawing order."""
     return [s for s in strips if s.run == run]
 
 
-def events_of(run: str, assessment: Assessment) -> list[Event]:
+def events_of(run: str, a: Assessment) -> list[Event]:
     """The events of one run in order of time."""
-    return sorted((e for e in assessment.events if e.run == run), key=lambda e: e.at_s)
+    return sorted((e for e in a.events if e.run == run), key=lambda e: e.at_s)
