@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
-from spoolwright.reports.figures import number
+from spoolwright.reports.figures import number, printable
 
 CHARACTER = 0.56
 """Width of a character of the shipped font, in parts of its size; digits are 0.6, small letters less."""
@@ -87,7 +87,9 @@ class Drawing:
     def text(self, x: float, y: float, words: str, name: str, *, turned: bool = False) -> None:
         """Words at a place; `turned` reads upwards."""
         turn = f' transform="rotate(-90 {x:.1f} {y:.1f})"' if turned else ""
-        self.parts.append(f'<text class="{name}" x="{x:.1f}" y="{y:.1f}"{turn}>{escape(words)}</text>')
+        self.parts.append(
+            f'<text class="{name}" x="{x:.1f}" y="{y:.1f}"{turn}>{escape(printable(words))}</text>'
+        )
 
     def svg(self, title: str) -> str:
         """The whole drawing."""
@@ -95,7 +97,7 @@ class Drawing:
         box = f"0 0 {self.width:g} {self.height:g}"
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img">'
-            f"<title>{escape(title)}</title>{style}{''.join(self.parts)}</svg>"
+            f"<title>{escape(printable(title))}</title>{style}{''.join(self.parts)}</svg>"
         )
 
 

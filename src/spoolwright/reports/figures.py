@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -49,6 +50,7 @@ _SPOKEN = {
     "degF diff": "°F",
     "1": "",
 }
+_CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")
 
 
 @dataclass(frozen=True)
@@ -152,6 +154,11 @@ def number(value: float, places: int) -> str:
         return "–"
     text = f"{value:,.{places}f}".replace(",", "\u202f").replace("-", "−")
     return text.replace("−", "") if float(f"{value:.{places}f}") == 0 else text
+
+
+def printable(words: str) -> str:
+    """Words without control characters, which a terminal obeys and a drawing cannot hold."""
+    return _CONTROL.sub("?", words)
 
 
 def percent(probability: float | None) -> str:

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from spoolwright.crafts.testcell.model import Assessment, Finding
 from spoolwright.reports import view
-from spoolwright.reports.figures import Cell, clock, percent
+from spoolwright.reports.figures import Cell, clock, percent, printable
 from spoolwright.reports.labels import BOUND, OUTCOME, words
 from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer
 
@@ -40,9 +40,14 @@ def print_summary(assessment: Assessment, console: Console, *, all_verdicts: boo
             console.print(Padding(part, (0, 0, 1, 0)), highlight=False)
 
 
+def _told(words: str, style: str = "") -> Text:
+    """Words as text that cannot command the terminal."""
+    return Text(printable(words), style=style)
+
+
 def _head(a: Assessment) -> Text:
     runs = ", ".join(r.run for r in a.runs)
-    text = Text(f"{a.type_name}, serial {a.engine_serial}, run {runs}, limits “{a.limit_set}”")
+    text = _told(f"{a.type_name}, serial {a.engine_serial}, run {runs}, limits “{a.limit_set}”")
     if a.demonstration:
         text.append("\nDemonstration data, not approved.", style="italic")
     return text
@@ -50,29 +55,29 @@ def _head(a: Assessment) -> Text:
 
 def _proposal(a: Assessment) -> RenderableType:
     p = proposal(a)
-    lines = [Text(f"Proposed: {p.text}", style="bold")]
+    lines = [_told(f"Proposed: {p.text}", style="bold")]
     lines.append(Text("   ").join(_marked(outcome, text) for outcome, text in p.tally))
     if p.thinnest is not None:
         t = p.thinnest
         chance = f"{t.probability} probability of conforming"
-        lines.append(Text(f"Thinnest: {t.verdict.name}, {_interval(t.margin)}, {chance}."))
+        lines.append(_told(f"Thinnest: {t.verdict.name}, {_interval(t.margin)}, {chance}."))
     if p.earlier:
-        lines.append(Text(f"Not met before an adjustment, met since: {'; '.join(p.earlier)}."))
+        lines.append(_told(f"Not met before an adjustment, met since: {'; '.join(p.earlier)}."))
     if p.open:
-        lines.append(Text(f"Open: {p.open}"))
+        lines.append(_told(f"Open: {p.open}"))
     return Group(*lines)
 
 
 def _marked(outcome: str, text: str) -> Text:
-    return Text(f"{_SHAPE[outcome]} {text}", style=_STYLE[outcome])
+    return _told(f"{_SHAPE[outcome]} {text}", style=_STYLE[outcome])
 
 
 def _title(text: str) -> Text:
-    return Text(text, style="bold underline")
+    return _told(text, style="bold underline")
 
 
 def _indented(*texts: Text | str) -> list[RenderableType]:
-    return [Padding(Text(t) if isinstance(t, str) else t, (0, 0, 0, 4)) for t in texts if t]
+    return [Padding(_told(t) if isinstance(t, str) else t, (0, 0, 0, 4)) for t in texts if t]
 
 
 def _asks(a: Assessment, wide: bool) -> RenderableType | None:
@@ -81,7 +86,7 @@ def _asks(a: Assessment, wide: bool) -> RenderableType | None:
         lines += [_marked(ask.outcome, ask.title), *_ask(ask, wide)]
     for o in still_open(a):
         lines.append(_marked("cannot_tell", f"{o.state}: {o.title}"))
-        lines += _indented(o.text, _listed(o.names) if len(o.names) > 1 else "", Text(o.source, style="dim"))
+        lines += _indented(o.text, _listed(o.names) if len(o.names) > 1 else "", _told(o.source, style="dim"))
     return Group(_title("What is asked for next"), *lines) if lines else None
 
 
@@ -96,7 +101,7 @@ def _ask(ask: Ask, wide: bool) -> Iterable[RenderableType]:
         yield from (Padding(t, (0, 0, 0, 4)) for t in _rows(told, wide))
     elif len(ask.rows) > 1:
         yield from _indented(_listed([r.verdict.name for r in ask.rows]))
-    yield from _indented(Text(ask.source, style="dim"))
+    yield from _indented(_told(ask.source, style="dim"))
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -109,7 +114,7 @@ def _listed(names: Sequence[str]) -> str:
 def _findings(a: Assessment) -> RenderableType | None:
     lines: list[RenderableType] = []
     for f in a.findings:
-        lines.append(_marked("cannot_tell", _doubt(f)) if _bars(f) else Text(f"· {_doubt(f)}"))
+        lines.append(_marked("cannot_tell", _doubt(f)) if _bars(f) else _told(f"· {_doubt(f)}"))
         lines += _indented(f.text + _chance(f), f.mend)
         lines += _indented(
             f"Correction signed by {f.corrected_by}; both values are kept." if f.corrected_by else ""
@@ -148,9 +153,9 @@ def _thinnest(a: Assessment, wide: bool) -> RenderableType | None:
     more = sum(v.outcome == "meets" for v in a.verdicts) - len(rows)
     lines = _rows(rows, wide)
     for step, names in surer(a):
-        lines.append(Text(f"To be surer of {'; '.join(names)}: {step}"))
+        lines.append(_told(f"To be surer of {'; '.join(names)}: {step}"))
     if more > 0:
-        lines.append(Text(f"{more} more readings meet their limits (--all lists them).", style="dim"))
+        lines.append(_told(f"{more} more readings meet their limits (--all lists them).", style="dim"))
     return Group(_title("Thinnest of those that meet"), *lines)
 
 
@@ -191,7 +196,7 @@ def _narrow(r: view.Row) -> list[RenderableType]:
         if r.reading
         else OUTCOME[r.verdict.outcome]
     )
-    return [_marked(r.verdict.outcome, r.verdict.name), *_indented(Text(told))]
+    return [_marked(r.verdict.outcome, r.verdict.name), *_indented(_told(told))]
 
 
 def _limit(r: view.Row) -> str:
@@ -207,5 +212,5 @@ def _interval(c: Cell | None) -> str:
 
 
 def _close(a: Assessment) -> RenderableType:
-    lines = [Text(f"Accepted by: {a.disposition.accepted_by}", style="bold")]
-    return Group(*lines, *(Text(c, style="dim") for c in a.cautions))
+    lines = [_told(f"Accepted by: {a.disposition.accepted_by}", style="bold")]
+    return Group(*lines, *(_told(c, style="dim") for c in a.cautions))
