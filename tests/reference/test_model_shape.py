@@ -17,15 +17,14 @@ from spoolwright.core.reduction.baseline import (
     QUANTITIES,
     ModelBaseline,
     Shape,
-    ShapeRun,
     Spread,
     baseline_from_dict,
-    calibrate_shape,
     shape_features,
     uncalibrated_baseline,
 )
 from spoolwright.core.reduction.estimate import SCATTER, ErrorBasis
 from spoolwright.core.reduction.model_method import ModelMethod, ReferenceCurve, model_errors
+from spoolwright.core.reduction.shape_learning import ShapeRun, calibrate_shape
 from spoolwright.errors import InputError
 
 TRUE = {"s": 0.20, "s^2": -1.5, "ln theta": 0.010, "ln Re": 0.02}

@@ -1,4 +1,4 @@
-"""A fixed small slice of the proof in tests/prove/reduction.py: errors against the rig's truth, and their size."""
+"""A fixed small slice of the proof tests/prove/reduction.py."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ LEARNT, ASKED = 40, 80
 
 
 @pytest.fixture(scope="module")
-def errors() -> tuple[reduction.Errors, reduction.Errors]:
+def errors() -> tuple[reduction.Errors, reduction.Errors, reduction.Errors]:
     trial = reduction.Trial(lambda done, total: None, LEARNT + ASKED)
     return trial.errors(ASKED, 52_000, reduction.INSIDE, trial.learn(LEARNT, 51_000))
 
 
-@pytest.mark.parametrize("which", [0, 1], ids=["model", "approved"])
+@pytest.mark.parametrize("which", [0, 1, 2], ids=["model", "wide prior", "approved"])
 def test_errors_are_as_large_as_stated_and_no_larger(
-    errors: tuple[reduction.Errors, reduction.Errors], which: int
+    errors: tuple[reduction.Errors, reduction.Errors, reduction.Errors], which: int
 ) -> None:
     e = errors[which]
     z = e.error / (e.half_width / 1.96)
@@ -34,7 +34,7 @@ def test_errors_are_as_large_as_stated_and_no_larger(
 
 
 def test_bias_is_small_against_what_one_run_can_tell(
-    errors: tuple[reduction.Errors, reduction.Errors],
+    errors: tuple[reduction.Errors, reduction.Errors, reduction.Errors],
 ) -> None:
     model = errors[0]
     assert abs(model.bias) < 1e-3 + 4.0 * model.standard_error

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from spoolwright.core.measurement.channel import ErrorSource, FloatArray
 from spoolwright.core.numerics import Dual
-from spoolwright.core.reduction.baseline import FEATURES, ModelBaseline, Shape, ShapeRun, shape_features
+from spoolwright.core.reduction.baseline import FEATURES, ModelBaseline, Shape, shape_features
 from spoolwright.core.reduction.estimate import SCATTER, ErrorBasis, Estimate
+from spoolwright.core.reduction.shape_learning import ShapeRun
 
 _P = len(FEATURES)
 _TERMS = (

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
-from spoolwright.core.reduction.baseline import ModelBaseline, ShapeRun, calibrate_shape
+from spoolwright.core.reduction.baseline import ModelBaseline
 from spoolwright.core.reduction.model_method import shape_run
+from spoolwright.core.reduction.point import PointData
+from spoolwright.core.reduction.shape_learning import ShapeRun, calibrate_shape
 from spoolwright.crafts.testcell.acceptance import read_run
 from spoolwright.crafts.testcell.basis import ReductionBasis
 from spoolwright.crafts.testcell.block import reduce_block
@@ -15,7 +17,19 @@ from spoolwright.crafts.testcell.service import Doubts, VisitRun, no_doubts
 from spoolwright.crafts.testcell.usable import why_not_usable
 
 
-def learn_shape(runs: Sequence[VisitRun], basis: ReductionBasis, doubts: Doubts = no_doubts) -> ModelBaseline:
+@dataclass(frozen=True)
+class Lesson:
+    """What a run teaches; `why_not` tells why it teaches nothing."""
+
+    file: str
+    sha256: str
+    engine: str
+    run: str
+    shapes: tuple[ShapeRun, ...]
+    why_not: str = ""
+
+
+def learn_shape(runs: Iterable[VisitRun], basis: ReductionBasis, doubts: Doubts = no_doubts) -> ModelBaseline:
     """A baseline from earlier runs. Runs in which a gate fails and points in doubt teach nothing.
 
     Runs of one engine in one visit and one block count as one engine; work on it makes it another.
@@ -25,21 +39,57 @@ def learn_shape(runs: Sequence[VisitRun], basis: ReductionBasis, doubts: Doubts 
     InputError
         Fewer than two runs are fit to learn from.
     """
-    learnt = calibrate_shape([s for run in runs for s in _lessons(run, basis, doubts)])
+    return shape_learnt([lesson(run, basis, doubts) for run in runs], basis)
+
+
+def shape_learnt(lessons: Iterable[Lesson], basis: ReductionBasis) -> ModelBaseline:
+    """The baseline that lessons make together.
+
+    Raises
+    ------
+    InputError
+        Fewer than two runs are fit to learn from.
+    """
+    learnt = calibrate_shape([shape for one in lessons for shape in one.shapes])
     return replace(learnt, type_id=basis.type_file.type.id)
 
 
-def _lessons(run: VisitRun, basis: ReductionBasis, doubts: Doubts) -> list[ShapeRun]:
+def lesson(run: VisitRun, basis: ReductionBasis, doubts: Doubts = no_doubts) -> Lesson:
+    """What one run teaches."""
     sheet, type_file = run.sheet, basis.type_file
     findings = list(doubts(run.recording, sheet, type_file))
     points = read_run(run.recording, sheet, type_file, findings=findings).points
-    usable = [p for p in points if not why_not_usable(p, points, basis)]
-    if not usable or any(bars(g) for g in gate_states(type_file, sheet, usable)):
-        return []
-    out = []
+    reasons = {p.id: why_not_usable(p, points, basis) for p in points}
+    usable = [p for p in points if not reasons[p.id]]
+    shapes: list[ShapeRun] = []
+    if not usable:
+        told = list(dict.fromkeys(r for p in points for r in reasons[p.id])) or ["it holds no point"]
+        why = [f"no usable point: {'; '.join(told[:3])}"]
+    else:
+        why = [g.text for g in gate_states(type_file, sheet, usable) if bars(g)]
+    if not why:
+        shapes, why = _shapes(run, usable, basis)
+    return Lesson(
+        file=run.recording.source_name,
+        sha256=run.recording.source_sha256,
+        engine=sheet.engine.serial,
+        run=sheet.run,
+        shapes=tuple(shapes),
+        why_not="" if shapes else "; ".join(why),
+    )
+
+
+def _shapes(
+    run: VisitRun, usable: Sequence[PointData], basis: ReductionBasis
+) -> tuple[list[ShapeRun], list[str]]:
+    """A shape for each block that the model can be compared with, and why others give none."""
+    sheet = run.sheet
+    shapes, why = [], []
     for block in sorted({p.block for p in usable}):
         own = [p for p in usable if p.block == block]
-        model = reduce_block(block, own, {sheet.run: sheet}, basis).model
-        if model is not None:
-            out.append(shape_run(f"{sheet.engine.serial} {sheet.engine.visit} {block}", model))
-    return out
+        reduction = reduce_block(block, own, {sheet.run: sheet}, basis)
+        if reduction.model is None:
+            why.append(reduction.model_untold)
+        else:
+            shapes.append(shape_run(f"{sheet.engine.serial} {sheet.engine.visit} {block}", reduction.model))
+    return shapes, why
