@@ -97,7 +97,7 @@ class Trial:
             self.progress(self.done, self.total)
 
     def learn(self, count: int, seed: int) -> ReductionBasis:
-        """The basis with a shape learnt from runs inside the usual range; a wide prior's shape is kept beside."""
+        """The basis with a shape learnt inside the usual range; a wide prior's shape is kept beside it."""
         runs = []
         for run, block in self.reduced(count, seed, INSIDE, 4, self.basis):
             assert block.model is not None, block.model_untold
