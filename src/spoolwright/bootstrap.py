@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from spoolwright.errors import InputError, OutputError
 
 if TYPE_CHECKING:
     from spoolwright.core.reduction.baseline import ModelBaseline
+    from spoolwright.crafts.testcell.learning import Lesson
     from spoolwright.crafts.testcell.model import Assessment, Strip
     from spoolwright.crafts.testcell.run_sheet import RunSheet
     from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun
@@ -47,6 +48,11 @@ def _silent(what: str, share: float) -> None:
     """Tell nobody."""
 
 
+def _part(progress: Tell, low: float, high: float) -> Tell:
+    """Progress of a part of the work."""
+    return lambda what, share: progress(what, low + (high - low) * share)
+
+
 def assess(
     runs: Sequence[Path],
     type_path: Path,
@@ -70,7 +76,7 @@ def assess(
     progress("type file", 0.0)
     loaded = load_type(type_path)
     kind = _in_force(loaded, None if baseline is None else read_baseline(baseline))
-    visit = _visit(runs, sheets, channel_map, loaded, progress)
+    visit = list(_visit(runs, sheets, channel_map, loaded, _part(progress, 0.1, 0.5)))
     progress("doubting, reducing, judging", 0.5)
     assessment = assess_runs(visit, kind, _doubts(kind))
     progress("drawing", 0.8)
@@ -101,7 +107,8 @@ def _visit(
     channel_map: Path | None,
     loaded: LoadedType,
     progress: Tell,
-) -> list[VisitRun]:
+) -> Iterator[VisitRun]:
+    """The runs with their sheets, one after the other."""
     from spoolwright.crafts.testcell.service import VisitRun
     from spoolwright.sources.reading import read_recording
     from spoolwright.sources.runsheet import read_run_sheet, sheet_beside
@@ -112,7 +119,6 @@ def _visit(
             mend="Name one --sheet per RUN, in the same order, or none to use NAME.run.toml beside each.",
         )
     names = _names(channel_map)
-    out = []
     for i, path in enumerate(runs):
         sheet_path = sheets[i] if sheets else sheet_beside(path)
         if not sheets and path.is_file() and not sheet_path.is_file():
@@ -121,10 +127,9 @@ def _visit(
                 where=str(path),
                 mend="Begin one with `spoolwright sheet new`, or name it with --sheet.",
             )
-        progress(f"reading {path.name}", 0.1 + 0.4 * i / len(runs))
+        progress(path.name, i / len(runs))
         recording = read_recording(path, loaded.type_file.channel, names)
-        out.append(VisitRun(recording, read_run_sheet(sheet_path, loaded.type_file)))
-    return out
+        yield VisitRun(recording, read_run_sheet(sheet_path, loaded.type_file))
 
 
 def begin_sheet(
@@ -198,6 +203,44 @@ def read_baseline(path: Path) -> ModelBaseline:
         raise InputError(f"this is not a {noun}: {told}.", where=str(path), mend=mend) from error
 
 
+def calibrate_shape(
+    runs: Sequence[Path],
+    type_path: Path,
+    out: Path,
+    *,
+    sheets: Sequence[Path] | None = None,
+    channel_map: Path | None = None,
+    progress: Tell = _silent,
+    tell_left_out: Callable[[Lesson], None] = lambda _: None,
+) -> ModelBaseline:
+    """Learn the type's shape from recorded runs, one in memory at a time, and write the baseline.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read or written, or fewer than two runs are fit to learn from.
+    """
+    from spoolwright.crafts.testcell.learning import lesson, shape_learnt
+    from spoolwright.reports.jsonfile import write_text
+    from spoolwright.sources.typefile import load_type
+
+    progress("type file", 0.0)
+    loaded = load_type(type_path)
+    kind = _in_force(loaded, None)
+    visit = _visit(runs, sheets, channel_map, loaded, _part(progress, 0.0, 0.9))
+    lessons = [lesson(run, kind.basis, _doubts(kind)) for run in visit]
+    for one in lessons:
+        if one.why_not:
+            tell_left_out(one)
+    progress("learning", 0.9)
+    learnt = shape_learnt(lessons, kind.basis)
+    rests = [
+        {"file": x.file, "sha256": x.sha256, "engine": x.engine, "run": x.run} for x in lessons if x.shapes
+    ]
+    write_text(out, json.dumps({**learnt.to_dict(), "rests_on": rests}, indent=1) + "\n")
+    return learnt
+
+
 def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
     """Refuse, before any work, to write where nothing can be or where something recorded would be lost.
 
@@ -268,13 +311,9 @@ def run_demo(out: Path, preset: str, progress: Tell = _silent) -> tuple[Assessed
 
     loaded = load_type(shipped_type())
     options = preset_options(preset, loaded.type_file)
-    run = record_run(
-        loaded.type_file, loaded.engine, options, progress=lambda what, share: progress(what, 0.6 * share)
-    )
+    run = record_run(loaded.type_file, loaded.engine, options, progress=_part(progress, 0.0, 0.6))
     files = write_run(run, out, f"{run.sheet.engine.serial}-run-{run.sheet.run}")
-    result = assess(
-        [files.recording], shipped_type(), progress=lambda what, share: progress(what, 0.6 + 0.4 * share)
-    )
+    result = assess([files.recording], shipped_type(), progress=_part(progress, 0.6, 1.0))
     paths = {
         "recording": files.recording,
         "run sheet": files.sheet,

@@ -13,7 +13,14 @@ from typing import Annotated, TextIO
 import typer
 
 from spoolwright import __version__
-from spoolwright.cli import assess_commands, demo_commands, rig_commands, sheet_commands, type_commands
+from spoolwright.cli import (
+    assess_commands,
+    calibrate_commands,
+    demo_commands,
+    rig_commands,
+    sheet_commands,
+    type_commands,
+)
 from spoolwright.errors import InputError, OutputError, SpoolwrightError
 
 # The matrices are small: threads of the linear algebra would only wait for each other (cores in use elsewhere
@@ -32,6 +39,7 @@ app.command("assess", epilog=assess_commands.EPILOG)(assess_commands.assess)
 app.add_typer(sheet_commands.app, name="sheet")
 app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
+app.command("calibrate-shape", epilog=calibrate_commands.EPILOG)(calibrate_commands.calibrate_shape)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141
