@@ -264,19 +264,22 @@ def test_the_first_assessment_shown_writes_its_reports(shop: Path, monkeypatch: 
     assert (shop / "report.pdf").read_bytes().startswith(b"%PDF-")
 
 
-def test_the_model_calibrates_as_the_page_shows(
-    shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_model_calibrates_as_the_page_shows(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(shop)
-    (code,) = blocks(page("how-to/calibrate-the-model.md"), "python")
-    exec(compile(code, "calibrate-the-model.md", "exec"), {})
-    assert capsys.readouterr().out.strip() == "learnt from 2 runs of 2 engines"
-    baseline = baseline_from_dict(json.loads((shop / "corrie_940.baseline.json").read_text(encoding="utf-8")))
+    calibrate, assess = (w for name, w in commands() if name == "calibrate-the-model.md")
+    at = calibrate.index("accepted/*.csv")
+    files = sorted(str(p) for p in Path("accepted").glob("*.csv"))
+    assert assessed([*calibrate[:at], *files, *calibrate[at + 1 :]]) == 0
+    written = json.loads((shop / "corrie_940.baseline.json").read_text(encoding="utf-8"))
+    assert [(r["file"], len(r["sha256"])) for r in written["rests_on"]] == [
+        ("run-0.csv", 64),
+        ("run-1.csv", 64),
+    ]
+    baseline = baseline_from_dict(written)
     low, high = baseline.setting_range
     assert low < high
     assert all(np.isfinite(s.coefficients).all() and np.any(s.coefficients) for s in baseline.shapes.values())
-    words = next(w for name, w in commands() if name == "calibrate-the-model.md")
-    assert assessed(words) in assess_commands.EXIT_BY_OUTCOME.values()
+    assert assessed(assess) in assess_commands.EXIT_BY_OUTCOME.values()
     assert "shape learnt from 2 runs of 2 engines" in (shop / "report.html").read_text(encoding="utf-8")
 
 
