@@ -1,0 +1,16 @@
+"""What every journey may ask for."""
+
+from __future__ import annotations
+
+import pytest
+from reported_run import Reported, no_doubts, reported_run
+
+from spoolwright import bootstrap
+
+
+@pytest.fixture(scope="session")
+def reported(tmp_path_factory: pytest.TempPathFactory) -> Reported:
+    """A run recorded, assessed and reported once for all journeys."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(bootstrap, "_doubts", lambda kind: no_doubts)
+        return reported_run(tmp_path_factory.mktemp("reported"))
