@@ -10,7 +10,7 @@ from spoolwright.reports import view
 from spoolwright.reports.cards import cards
 from spoolwright.reports.derived import families
 from spoolwright.reports.labels import block_names, cell_name, short_names, sources_text
-from spoolwright.reports.proposal import asks, proposal, still_open
+from spoolwright.reports.proposal import asks, proposal, still_open, unsettled
 
 
 def speed(value: float, u: float = 10.0) -> Figure:
@@ -166,3 +166,10 @@ def test_only_derivations_that_a_figure_leads_to_are_told() -> None:
     stray = a.derivations["d1"].model_copy(update={"id": "d2"})
     more = a.model_copy(update={"derivations": {**a.derivations, "d2": stray}})
     assert [m.id for f in families(more) for m in f.members] == ["d1"]
+
+
+def test_a_doubt_is_asked_for_until_somebody_signs() -> None:
+    (doubt,) = assessment().findings
+    note = doubt.model_copy(update={"bars_use": False})
+    signed = doubt.model_copy(update={"corrected_by": "M. Oakden (invented)"})
+    assert unsettled(told(findings=(note, doubt, signed))) == [doubt]

@@ -15,7 +15,7 @@ from spoolwright.reports.charts import chart_svg, charts
 from spoolwright.reports.derived import families
 from spoolwright.reports.figures import cell, clock, percent
 from spoolwright.reports.jsonfile import result_hash, write_text
-from spoolwright.reports.proposal import asks, proposal, still_open, surer
+from spoolwright.reports.proposal import asks, proposal, still_open, surer, unsettled
 from spoolwright.reports.rated import rated_tables
 
 _APART = 2.2
@@ -48,6 +48,7 @@ def _context(a: Assessment, strips: tuple[Strip, ...]) -> dict[str, Any]:
     return {
         "a": a,
         "proposal": proposal(a),
+        "unsettled": unsettled(a),
         "asks": asks(a),
         "still_open": still_open(a),
         "thinnest": view.thinnest(a),

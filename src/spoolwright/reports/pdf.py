@@ -16,7 +16,7 @@ from spoolwright.reports import charts, labels, traces, view
 from spoolwright.reports.cards import Card, Line, Rung, cards
 from spoolwright.reports.figures import Cell, clock, percent
 from spoolwright.reports.jsonfile import result_hash, write_bytes
-from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer
+from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer, unsettled
 from spoolwright.reports.rated import RatedRow, rated_tables
 
 CHART_WIDTH, CHART_HEIGHT = 340.0, 262.0
@@ -51,6 +51,10 @@ def report_pdf(assessment: Assessment, strips: tuple[Strip, ...]) -> bytes:
 def _data(a: Assessment, strips: tuple[Strip, ...], work: Path) -> dict[str, Any]:
     return {
         **_head(a),
+        "unsettled": [
+            {"title": f"{labels.words(f.kind)}: {', '.join(f.channels) or 'the recording'}", "mend": f.mend}
+            for f in unsettled(a)
+        ],
         "asks": [_ask(k) for k in asks(a)],
         "still_open": [asdict(o) for o in still_open(a)],
         "findings": [_finding(f) for f in a.findings],
@@ -137,7 +141,13 @@ def _finding(f: Finding) -> list[str]:
         state = f"corrected, signed by {f.corrected_by}; both values are kept"
     else:
         state = "bars judgement until signed" if f.bars_use else "for information"
-    return [when, f"{labels.words(f.kind)}, {', '.join(f.channels)}", f"{f.text}{chance}", f.mend, state]
+    return [
+        when,
+        f"{labels.words(f.kind)}, {', '.join(f.channels)}",
+        f"{f.text}{chance}",
+        "" if f.corrected_by else f.mend,
+        state,
+    ]
 
 
 def _verdict(r: view.Row, a: Assessment) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from spoolwright.crafts.testcell.model import Assessment, ScheduleState, Verdict
+from spoolwright.crafts.testcell.model import Assessment, Finding, ScheduleState, Verdict
 from spoolwright.reports.labels import sources_text, words
 from spoolwright.reports.view import Row, in_order, ranked, row, standing
 
@@ -100,6 +100,11 @@ def _tally(told: Sequence[Verdict]) -> tuple[tuple[str, str], ...]:
         "meets": ("meets its limit", "meet their limits"),
     }
     return tuple((o, f"{n} {verbs[o][n != 1]}") for o, n in counts.items() if n)
+
+
+def unsettled(a: Assessment) -> list[Finding]:
+    """Doubts that bar judgement and that nobody has settled: they are asked for before anything else."""
+    return [f for f in a.findings if f.bars_use and not f.corrected_by]
 
 
 def asks(a: Assessment) -> list[Ask]:

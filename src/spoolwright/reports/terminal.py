@@ -13,7 +13,7 @@ from spoolwright.crafts.testcell.model import Assessment, Finding
 from spoolwright.reports import view
 from spoolwright.reports.figures import Cell, clock, percent, printable
 from spoolwright.reports.labels import BOUND, OUTCOME, words
-from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer
+from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer, unsettled
 
 _SHAPE = {"meets": "✓", "does_not_meet": "▲", "cannot_tell": "◇"}
 _STYLE = {"meets": "", "does_not_meet": "bold red", "cannot_tell": "yellow"}
@@ -82,6 +82,8 @@ def _indented(*texts: Text | str) -> list[RenderableType]:
 
 def _asks(a: Assessment, wide: bool) -> RenderableType | None:
     lines: list[RenderableType] = []
+    for f in unsettled(a):
+        lines += [_marked("cannot_tell", f"in doubt: {_doubt(f)}"), *_indented(f"Next: {f.mend}")]
     for ask in asks(a):
         lines += [_marked(ask.outcome, ask.title), *_ask(ask, wide)]
     for o in still_open(a):
@@ -115,7 +117,7 @@ def _findings(a: Assessment) -> RenderableType | None:
     lines: list[RenderableType] = []
     for f in a.findings:
         lines.append(_marked("cannot_tell", _doubt(f)) if _bars(f) else _told(f"· {_doubt(f)}"))
-        lines += _indented(f.text + _chance(f), f.mend)
+        lines += _indented(f.text + _chance(f), "" if _bars(f) or f.corrected_by else f.mend)
         lines += _indented(
             f"Correction signed by {f.corrected_by}; both values are kept." if f.corrected_by else ""
         )
@@ -152,7 +154,7 @@ def _thinnest(a: Assessment, wide: bool) -> RenderableType | None:
         return None
     more = sum(v.outcome == "meets" for v in a.verdicts) - len(rows)
     lines = _rows(rows, wide)
-    for step, names in surer(a):
+    for step, names in surer(a)[:1]:
         lines.append(_told(f"To be surer of {'; '.join(names)}: {step}"))
     if more > 0:
         lines.append(_told(f"{more} more readings meet their limits (--all lists them).", style="dim"))
