@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from spoolwright.crafts.testcell.model import Assessment, CorrectedQuantity, Figure, Point, Reading
-from spoolwright.reports.figures import Cell, cell, clock
+from spoolwright.reports.figures import Cell, cell, clock, unit_text
 from spoolwright.reports.labels import SHORT_QUANTITY, block_names, rating_names, short_names, words
 
 _PROBES = 3
@@ -106,9 +106,13 @@ def _card(p: Point, title: str, block: str) -> Card:
         lines=tuple(line for r, line in told if r.channel not in probes),
         probes=tuple(line for r, line in told if r.channel in probes),
         steadiness=tuple(
-            (s.channel, f"{s.drift:.3g} {s.unit}", f"{s.allowed:.3g} {s.unit}", s.met) for s in p.steadiness
+            (s.channel, _drift(s.drift, s.unit), _drift(s.allowed, s.unit), s.met) for s in p.steadiness
         ),
     )
+
+
+def _drift(value: float, unit: str) -> str:
+    return f"{value:.3g} {unit_text(unit)}".replace("-", "−")
 
 
 def _column(q: CorrectedQuantity) -> Column:
