@@ -12,7 +12,7 @@ def demo(
     out: Annotated[Path, typer.Option(help="Folder for the recording and the reports.")] = Path("demo-out"),
     preset: Annotated[
         str, typer.Option(help="Which run to record; `spoolwright rig presets` lists them.")
-    ] = "",
+    ] = "healthy",
 ) -> None:
     """Record a run of the invented Corrie 940 on the simulated bench, assess it, say where the report is."""
     from rich.console import Console
