@@ -48,6 +48,16 @@ def test_a_column_of_figures_has_one_number_of_decimals() -> None:
     assert values[0] == values[1] == "37\u202f116.7"
 
 
+def test_a_reading_never_rounds_onto_the_limit_it_misses() -> None:
+    miss = figure(944.6e3, "W", "kW", "hp", "power", 8.6e3)
+    margin = miss.model_copy(update={"value": -0.4e3, "difference": True})
+    assert told(cell(miss)).interval == "945 ± 17 kW"
+    assert told(cell(miss, apart=-0.4e3)).interval == "944.6 ± 17 kW"
+    assert told(cell(margin, apart=-0.4e3)).interval == "−0.4 ± 17 kW"
+    bare = figure(12.004, "s", "s", "", "time")
+    assert told(cell(bare, apart=-0.004)).text == "12.004 s"
+
+
 def test_a_state_is_a_word() -> None:
     off, on = (figure(v, "1", "state", "", "state") for v in (0.0, 1.0))
     assert told(cell(off, ("no chip", "chip"))).text == "no chip"

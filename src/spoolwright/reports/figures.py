@@ -50,6 +50,7 @@ _SPOKEN = {
     "degF diff": "°F",
     "1": "",
 }
+_MOST_DECIMALS = 6
 _CONTROL = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")
 
 
@@ -95,20 +96,23 @@ class Cell:
 
 
 def cell(
-    figure: Figure | None, states: tuple[str, str] = ("off", "on"), like: Sequence[Figure] = ()
+    figure: Figure | None,
+    states: tuple[str, str] = ("off", "on"),
+    like: Sequence[Figure] = (),
+    apart: float | None = None,
 ) -> Cell | None:
     """A figure as a table's cell; None stays None. A state is told in one of two words.
 
     Among figures `like` it, it gets as many decimals as the best known of them, so that a column lines up.
+    `apart` is its distance from a limit [inner unit]: enough decimals are kept to tell the two apart.
     """
     if figure is None:
         return None
     if figure.dimension == "state":
         return Cell(Shown(states[figure.value > 0.5], ""), None, figure.how)
-    us = [f.standard_uncertainty for f in like if f.standard_uncertainty]
-    least = min(us, default=None)
-    second = shown(figure, second=True, digits_for=least) if figure.also_in else None
-    return Cell(shown(figure, digits_for=least), second, figure.how)
+    best = min((f.standard_uncertainty for f in like if f.standard_uncertainty), default=None)
+    second = shown(figure, second=True, digits_for=best, apart=apart) if figure.also_in else None
+    return Cell(shown(figure, digits_for=best, apart=apart), second, figure.how)
 
 
 def unit_text(unit: str) -> str:
@@ -116,28 +120,38 @@ def unit_text(unit: str) -> str:
     return _SPOKEN.get(unit, unit)
 
 
-def shown(figure: Figure, *, second: bool = False, digits_for: float | None = None) -> Shown:
+def shown(
+    figure: Figure, *, second: bool = False, digits_for: float | None = None, apart: float | None = None
+) -> Shown:
     """A figure in its entered unit, or in its second unit; the same unit where it has no second.
 
-    `digits_for` is a standard uncertainty [inner unit] that sets the decimals in place of the figure's own.
+    `digits_for` is a standard uncertainty [inner unit] that sets the decimals in place of the figure's own;
+    `apart` a distance [inner unit] whose first digit is shown whatever the uncertainty.
     """
     unit = (figure.also_in if second else figure.shown_in) or figure.shown_in or figure.unit
     value = difference_from_inner(figure.value, unit) if figure.difference else from_inner(figure.value, unit)
     sign = "+" if figure.difference and value > 0 else ""
+    least = _first_digit(apart, unit)
     if not figure.standard_uncertainty:
-        return Shown(sign + as_entered(value, unit, 0 if second else 1), unit_text(unit))
+        text = as_entered(value, max(_DECIMALS.get(unit, 3) + (not second), least))
+        return Shown(sign + text, unit_text(unit))
     u = abs(difference_from_inner(figure.standard_uncertainty, unit))
-    places = decimals(unit, abs(difference_from_inner(digits_for, unit)) if digits_for else u)
-    return Shown(sign + number(value, places), unit_text(unit), number(2 * u, places))
+    own = decimals(unit, abs(difference_from_inner(digits_for, unit)) if digits_for else u)
+    return Shown(sign + number(value, max(own, least)), unit_text(unit), number(2 * u, own))
 
 
-def as_entered(value: float, unit: str, more: int) -> str:
-    """A value without uncertainty, such as a limit: no more zeros behind the point than were written.
-
-    `more` decimals than the unit's habit are kept.
-    """
-    text = number(value, _DECIMALS.get(unit, 3) + more)
+def as_entered(value: float, places: int) -> str:
+    """A value without uncertainty, such as a limit: no more zeros behind the point than were written."""
+    text = number(value, places)
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _first_digit(apart: float | None, unit: str) -> int:
+    """Decimals that show the first digit of a distance."""
+    distance = abs(difference_from_inner(apart, unit)) if apart else 0.0
+    if not distance or not math.isfinite(distance):
+        return 0
+    return min(max(-math.floor(math.log10(distance)), 0), _MOST_DECIMALS)
 
 
 def decimals(unit: str, u: float | None) -> int:

@@ -155,7 +155,7 @@ def _thinnest(a: Assessment, wide: bool) -> RenderableType | None:
     more = sum(v.outcome == "meets" for v in a.verdicts) - len(rows)
     lines = _rows(rows, wide)
     for step, names in surer(a)[:1]:
-        lines.append(_told(f"To be surer of {'; '.join(names)}: {step}"))
+        lines.append(_told(f"To be surer of {_listed(names)}: {step}"))
     if more > 0:
         lines.append(_told(f"{more} more readings meet their limits (--all lists them).", style="dim"))
     return Group(_title("Thinnest of those that meet"), *lines)

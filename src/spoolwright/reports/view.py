@@ -109,12 +109,13 @@ def row(v: Verdict, drawn: Drawn | None = None) -> Row:
     if is_state and limit is not None:
         # The limit lies between the two states: what it allows is the state on its own side.
         limit = limit.model_copy(update={"value": float(v.bound == "min")})
+    apart = None if v.margin is None else v.margin.value
     return Row(
         verdict=v,
-        reading=cell(v.reading, states),
-        limit=cell(limit, states),
+        reading=cell(v.reading, states, apart=apart),
+        limit=cell(limit, states, apart=apart),
         accept=cell(v.acceptance_limit, states),
-        margin=None if is_state else cell(v.margin),
+        margin=None if is_state else cell(v.margin, apart=apart),
         probability="–" if not _uncertain(v) else percent(v.probability_conforming),
         risk=_risk(v),
         drawn=None if is_state else drawn,
