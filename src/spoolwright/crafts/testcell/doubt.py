@@ -23,6 +23,7 @@ from spoolwright.crafts.testcell.doubt_rows import (
     note_drafts,
     scanned,
     sign_draft,
+    span,
 )
 from spoolwright.crafts.testcell.doubt_words import physics_drafts, unit_drafts
 from spoolwright.crafts.testcell.model import Finding
@@ -70,17 +71,15 @@ def _drafts(look: Look, model: EngineModel) -> list[Draft]:
     """Findings in the order in which a person should read them: clock, channels, physics, notes."""
     signs = scanned(look)
     barred: dict[str, list[tuple[float, float]]] = {}
-    time = look.recording.time
     for s in signs:
         if s.kind in _LOST:
-            ends = float(time[s.first]), float(time[s.last])
-            barred.setdefault(s.channel, []).append((min(ends), max(ends)))
+            barred.setdefault(s.channel, []).append(span(look, s))
     physics = physics_of(look, model, barred)
     contradictions = physics_drafts(look, physics)
     oil = oil_drafts(look)
     named = {c: d for d in (*contradictions, *oil) for c in d.channels}
     rows = [d for s in signs if not _told(s, named, look) and (d := sign_draft(look, s)) is not None]
-    notes = note_drafts(look.recording.notes, time)
+    notes = note_drafts(look.recording.notes, look.recording.time)
     noted = {c for d in notes if d.kind == "unread_cells" for c in d.channels}
     rows = [d for d in rows if not (d.kind == "unread_cells" and set(d.channels) & noted)]
     return [

@@ -35,6 +35,8 @@ _VIBRATION = ("mm/s", "in/s")
 _ALTITUDES = {"altitude_m": 1.0, "altitude_ft": 0.3048}
 _UNLABELLED, _OPEN = 20.0, 5.0
 """How much likelier a wrong unit is where the file gave none, or one that leaves gauge or absolute open."""
+_FRACTION = 20.0
+"""A fraction for a percentage is the commonest of all."""
 _SWAP, _REVERSED, _GROUP, _GAUGE, _VOLUME = 0.5, 0.3, 2.0, 0.7, 0.5
 """Weights of other mistakes against one wrong unit of one channel."""
 _NEAR = {"temperature": 0.35, "angle": np.inf}
@@ -120,6 +122,8 @@ def _other_units(subject: Subject) -> list[Unit]:
 def _weight(subject: Subject) -> float:
     if subject.series.unit_source == "type file":
         return _UNLABELLED
+    if subject.channel.dimension == "ratio":
+        return _FRACTION
     plain = subject.series.entered_unit.strip().lower() in ("psi", "kpa", "bar", "mbar", "hpa")
     return _OPEN if plain and subject.channel.dimension == "gauge pressure" else 1.0
 

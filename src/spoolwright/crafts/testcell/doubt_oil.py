@@ -1,4 +1,4 @@
-"""Oil and fuel temperatures, oil pressure and vibration: no model predicts them, but a wrong unit shows.
+"""Oil temperature, oil pressure and vibration: no model predicts them, but a wrong unit shows.
 
 What such a channel usually reads is taken from the type file: the middle of its limits and gates. Against it
 stand the readings as they are, the readings under every other unit, and an engine that truly is that far off.
@@ -18,7 +18,6 @@ from spoolwright.crafts.testcell.doubt_channels import Look
 from spoolwright.crafts.testcell.doubt_draft import Draft, called, shown
 from spoolwright.crafts.testcell.doubt_mistakes import Subject, Suspicion, unit_mistakes
 from spoolwright.crafts.testcell.wording import percent
-from spoolwright.crafts.typefile.lookup import channel_of
 from spoolwright.crafts.typefile.model import Channel
 from spoolwright.units import to_inner
 
@@ -32,11 +31,8 @@ _TRULY_OFF = 0.01
 """Probability that such a reading is truly far from what is usual [-]."""
 _NAMED = 0.6
 _IMPOSSIBLE = math.log(1e-4)
-_AMBIENT_NEAR = 12.0
-"""Standard deviation of fuel temperature about the air's [K]."""
 _NOISE_FACTOR = 0.8
 """Standard deviation of ln of a channel's noise over its usual one [-]."""
-_FUEL_ABOVE = 4.0
 
 
 @dataclass(frozen=True)
@@ -65,7 +61,7 @@ def oil_drafts(look: Look) -> list[Draft]:
     swap = _oil_swap(look, running)
     if swap is not None:
         return [swap]
-    for role in ("oil_temperature", "oil_pressure", "fuel_temperature", "vibration"):
+    for role in ("oil_temperature", "oil_pressure", "vibration"):
         for channel in look.channels.values():
             if channel.role == role:
                 draft = _unit_draft(look, channel, running)
@@ -83,48 +79,36 @@ def _middle(look: Look, channel: Channel, running: NDArray[np.bool_]) -> float:
 
 
 def usual_of(look: Look, channel: Channel) -> Usual | None:
-    """From limits and gates of the type file, or from the air for fuel; None where they tell nothing."""
-    if channel.role == "fuel_temperature":
-        return _usual_fuel_temperature(look, channel)
-    ends = _limit_ends(look, channel)
-    if len(ends) < 2 or min(ends) >= max(ends):
+    """From limits and gates of the type file; None where they tell nothing."""
+    lows, highs = _limits(look, channel)
+    if not lows or not highs or max(lows) >= min(highs):
         return None
-    low, high = min(ends), max(ends)
+    low, high = max(lows), min(highs)
     if channel.dimension in ("pressure", "gauge pressure") and low > 0.0:
         return Usual(0.5 * (math.log(low) + math.log(high)), 0.4 * math.log(high / low) + 0.1, True)
     return Usual(0.5 * (low + high), 0.4 * (high - low), False)
 
 
-def _limit_ends(look: Look, channel: Channel) -> list[float]:
-    """Limits of a running engine and gate windows on a channel, in its own unit."""
-    out = []
+def _limits(look: Look, channel: Channel) -> tuple[list[float], list[float]]:
+    """Lower and upper limits of a running engine and ends of gate windows, in the channel's own unit."""
+    lows: list[float] = []
+    highs: list[float] = []
     for limit in look.type_file.limit:
         if limit.quantity == channel.id and limit.regime in ("steady", "run"):
             values = [limit.value] if limit.value is not None else []
             values += [limit.curve.points[-1][1]] if limit.curve else []
-            out += [_own(look, channel, v, limit.unit) for v in values]
+            own = [_own(look, channel, v, limit.unit) for v in values]
+            (lows if limit.bound == "min" else highs).extend(own)
     for gate in look.type_file.gate:
         if gate.window is not None and gate.window.channel == channel.id:
-            ends = [e for e in (gate.window.min, gate.window.max) if e is not None]
-            out += [_own(look, channel, e, gate.window.unit) for e in ends]
-    return out
+            for end, side in ((gate.window.min, lows), (gate.window.max, highs)):
+                if end is not None:
+                    side.append(_own(look, channel, end, gate.window.unit))
+    return lows, highs
 
 
 def _own(look: Look, channel: Channel, value: float, unit: str) -> float:
     return (to_inner(value, unit) - look.inner(channel, 0.0)) / look.factor(channel)
-
-
-def _usual_fuel_temperature(look: Look, channel: Channel) -> Usual | None:
-    for role in ("ambient_temperature", "inlet_temperature"):
-        air = channel_of(look.type_file, role)
-        if air is not None and air.id in look.channels:
-            values = look.recording[air.id]
-            values = values[np.isfinite(values)]
-            low, high = look.plausible(air)
-            if values.size and low <= float(np.median(values)) <= high:
-                middle = float(np.median(values)) + _FUEL_ABOVE - look.inner(channel, 0.0)
-                return Usual(middle / look.factor(channel), _AMBIENT_NEAR / look.factor(channel), False)
-    return None
 
 
 def _unit_draft(look: Look, channel: Channel, running: NDArray[np.bool_]) -> Draft | None:

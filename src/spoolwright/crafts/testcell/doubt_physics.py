@@ -46,8 +46,9 @@ _USUAL_PRESSURE = 101325.0
 class Suspect:
     """A channel, or a swapped pair, with how likely it is the wrong one and what speaks for which mistake.
 
-    `cause` is the most probable way of being wrong; `share` is its part of `probability`. `expected` is what
-    the channels should have read at the levels, by channel.
+    `cause` is the most probable way of being wrong; `share` is its part of `probability`; `else_mistake` is
+    the most probable discrete mistake besides, with its part. `expected` is what the channels should have
+    read at the levels, by channel.
     """
 
     channels: tuple[str, ...]
@@ -55,6 +56,7 @@ class Suspect:
     cause: Cause
     share: float
     mistake: Mistake | None
+    else_mistake: tuple[Mistake, float] | None
     expected: Mapping[str, FloatArray]
 
 
@@ -120,7 +122,7 @@ def _engine(look: Look, model: EngineModel) -> Engine:
     output = data.reference.power_turbine_speed / data.shafts.gear_ratio
     speed = inner(look.main.power_turbine_speed)
     known = known_numbers(look.type_file, look.sheet)
-    site = Site(known, speed / output, _fuel_temperature(look))
+    site = Site(known, speed / output)
     return Engine(model, tuple(m.factors for m in look.type_file.module if m.factors), speed, site)
 
 
@@ -200,4 +202,7 @@ def _suspect(
     same = sum(q for q, c in causes if (c.kind, c.alternative) == (cause.kind, cause.alternative))
     mistake = known[cause.alternative.name] if cause.alternative is not None else None
     expected = {c: one.expected[one.readings.index(c)] for c in channels}
-    return Suspect(channels, total, cause, max(same, p) / max(total, 1e-300), mistake, expected)
+    others = [(q, c.alternative) for q, c in causes if c.alternative is not None and c is not cause]
+    second = max(others, key=lambda o: o[0], default=None)
+    besides = (known[second[1].name], second[0] / max(total, 1e-300)) if second is not None else None
+    return Suspect(channels, total, cause, max(same, p) / max(total, 1e-300), mistake, besides, expected)

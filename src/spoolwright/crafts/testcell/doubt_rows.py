@@ -64,7 +64,7 @@ def missing_drafts(look: Look) -> list[Draft]:
         names = tuple(c.id for c in humid)
         text = "No humidity was recorded: neither relative humidity, dew point nor wet bulb."
         mend = "Record it, or have it measured and written on the sheet, before correcting for humidity."
-        out.append(Draft("missing", names, text + hint, mend, True))
+        out.append(Draft("missing", names, text + hint, mend, bool(names)))
     for channel in look.type_file.channel:
         if channel.required and not _recorded(look, channel) and channel.role not in _HUMIDITY:
             empty = channel.id in recording.series
@@ -103,12 +103,18 @@ def _without_spiked(signs: list[Sign]) -> list[Sign]:
 
 def sign_draft(look: Look, sign: Sign) -> Draft | None:
     """A sign of one channel's rows as a finding."""
-    channel = look.channels[sign.channel]
-    time = look.recording.time
-    low, high = float(time[sign.first]), float(time[sign.last])
-    if not (np.isfinite(low) and np.isfinite(high)):
-        low, high = float(look.time[0]), float(look.time[-1])
-    return _WORDS[sign.kind](channel, sign, min(low, high), max(low, high)) if sign.kind in _WORDS else None
+    if sign.kind not in _WORDS:
+        return None
+    low, high = span(look, sign)
+    return _WORDS[sign.kind](look.channels[sign.channel], sign, low, high)
+
+
+def span(look: Look, sign: Sign) -> tuple[float, float]:
+    """Begin and end of a sign [s]; of the recording where its stamps cannot be read."""
+    stamps = look.recording.time[[sign.first, sign.last]]
+    if not np.all(np.isfinite(stamps)):
+        stamps = look.time[[0, -1]] if look.time.size else np.zeros(2)
+    return float(stamps.min()), float(stamps.max())
 
 
 def _where(low: float, high: float) -> str:

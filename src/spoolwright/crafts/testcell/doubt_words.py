@@ -20,6 +20,7 @@ _SPOKEN_UNITS = {
     "altitude_m": "as pressure altitude in metres", "altitude_ft": "as pressure altitude in feet",
     "%": "in per cent of full scale", "1": "as a plain fraction",
 }  # fmt: skip
+_WORTH_TELLING = 0.1
 _CHECKS = {
     "torque": "its zero at standstill, and dead weights on the arm or the dynamometer beside it",
     "dynamometer_torque": "its zero at standstill, then dead weights on the arm, both ways",
@@ -38,6 +39,7 @@ _CHECKS = {
     "interturbine_pressure": "the engine at rest: it must read the barometer's pressure",
     "fuel_mass_flow": "fuel off: it must read zero; then fuel weighed over a timed run",
     "fuel_volume_flow": "fuel off: it must read zero; then fuel weighed over a timed run",
+    "fuel_temperature": "the tank's thermometer, or a hand-held one on the pipe",
     "relative_humidity": "a whirled wet and dry bulb beside it",
     "vane_angle": "the protractor on the vane ring at both stops",
 }  # fmt: skip
@@ -100,7 +102,7 @@ def _wrong_unit(look: Look, suspect: Suspect) -> Draft:
         f"{names} {verb} {_surely(suspect.probability)} written {unit}, not in {mistake.label} as read: "
         f"{reads}. Probability that it is the wrong one: {percent(suspect.probability)}."
     )
-    doubtful = _mistake_doubt(suspect)
+    doubtful = _mistake_doubt(suspect) + _besides(suspect)
     mend = f"Check unit and scaling in the channel's set-up. {mistake.to_sign()}"
     return Draft("wrong_unit", suspect.channels, text + doubtful, mend, True, probability=suspect.probability)
 
@@ -109,6 +111,15 @@ def _mistake_doubt(suspect: Suspect) -> str:
     if suspect.share > 0.8:
         return ""
     return f" That it is this mistake and no other of the channel: {percent(suspect.share)}."
+
+
+def _besides(suspect: Suspect) -> str:
+    """Another mistake of the same channel that would explain it nearly as well."""
+    if suspect.else_mistake is None or suspect.else_mistake[1] < _WORTH_TELLING:
+        return ""
+    mistake, share = suspect.else_mistake
+    unit = _SPOKEN_UNITS.get(mistake.unit, f"in {mistake.unit}")
+    return f" It may also be written {unit} ({percent(share)})." if mistake.unit else ""
 
 
 def _swapped(look: Look, suspect: Suspect) -> Draft:

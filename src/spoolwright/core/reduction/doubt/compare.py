@@ -141,14 +141,10 @@ def compare(
     causes = _alternatives(linear, readings, alternatives, normals, prior)
     causes += _free_errors(linear, readings, normals, prior)
     against = Windows(readings)
-    alone = {s.channel: against.of((s.channel,)) for s in readings.sensors}
     weights = np.array(
         [
             math.log1p(-FAULTY) + _sum(sound + prior) + against.of(()),
-            *[
-                c.weight + (against.of(c.channels, c.alternative) if c.alternative else alone[c.channels[0]])
-                for c in causes
-            ],
+            *[c.weight + _against(against, c) for c in causes],
         ]
     )
     p = _normalised(weights)
@@ -163,6 +159,12 @@ def compare(
         freedom=linear.residual.size,
         best_module=best,
     )
+
+
+def _against(windows: Windows, cause: Cause) -> float:
+    if cause.alternative is not None:
+        return windows.of(cause.channels, cause.alternative)
+    return windows.without(cause.channels[0], cause.kind, cause.amount)
 
 
 def _log_priors_of(states: int) -> FloatArray:
@@ -192,7 +194,7 @@ def _alternatives(
     out = []
     for a in alternatives:
         rows, change, slope = _change(linear, readings, a)
-        if rows.size == 0 or not _likely(linear, rows, change):
+        if rows.size == 0 or not _likely(linear, readings, rows, change):
             continue
         logs = normals.replaced(rows, change, slope)
         before = math.log(FAULTY * KINDS["alternative"] * a.weight / total)
@@ -200,9 +202,10 @@ def _alternatives(
     return out
 
 
-def _likely(linear: Linear, rows: np.ndarray, change: FloatArray) -> bool:
+def _likely(linear: Linear, readings: Readings, rows: np.ndarray, change: FloatArray) -> bool:
     """Whether the readings come anywhere near what they should be; most mistakes are off by far more."""
-    off = np.abs(linear.residual[rows] + change)
+    n, h = linear.sensor[rows], linear.level[rows]
+    off = np.abs((readings.means[n, h] - linear.predicted[rows]) / linear.scale[n] + change)
     return bool(np.all(np.isfinite(change)) and np.count_nonzero(off < LIKE) * 2 > off.size)
 
 

@@ -109,6 +109,7 @@ def consensus(
     state[1], state[2] = temperature, np.log(pressure)
     state[6] = np.log(_output_speed(means, rated_output_speed, levels))
     state[7] = _humidity(means, temperature, pressure)
+    state[8] = _fuel(means, temperature)
     return state, np.asarray(resting | within)
 
 
@@ -209,3 +210,9 @@ def _humidity(means: Mapping[str, FloatArray], temperature: FloatArray, pressure
     relative = np.where((reading > 0.02) & (reading <= 1.05), reading, 0.6)
     vapour = relative * np.asarray(saturation_pressure(np.clip(temperature, 200.0, 370.0), "water"))
     return np.asarray(0.621945 * vapour / (pressure - vapour))
+
+
+def _fuel(means: Mapping[str, FloatArray], temperature: FloatArray) -> FloatArray:
+    """Fuel less air temperature by the reading where it can be one, else a little warmer than the air [K]."""
+    reading = means.get("fuel_temperature", np.full(temperature.size, np.nan)) - temperature
+    return np.asarray(np.where(np.abs(reading) < 30.0, reading, 4.0))

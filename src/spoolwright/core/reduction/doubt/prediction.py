@@ -24,10 +24,11 @@ from spoolwright.core.reduction.inputs import Known
 
 STATES = (
     "speed", "temperature", "pressure", "recirculation", "inlet", "exhaust", "output_speed", "humidity",
+    "fuel",
 )  # fmt: skip
 """ln of gas generator speed [rpm]; ambient temperature [K]; ln of ambient pressure [Pa]; inlet less ambient
 temperature [K]; ln of inlet over ambient pressure; ln of exhaust over ambient pressure; ln of the speed that
-the power turbine channel reads [rpm]; humidity ratio [kg/kg]."""
+the power turbine channel reads [rpm]; humidity ratio [kg/kg]; fuel less ambient temperature [K]."""
 
 _RAD = math.pi / 30.0
 _VAPOUR = 0.621945
@@ -44,7 +45,14 @@ _CELL_FACTOR = {
     "gas_generator_speed": "gas_generator_speed",
 }  # fmt: skip
 _AIR = ("ambient_temperature", "ambient_pressure", "inlet_temperature", "inlet_pressure", "exhaust_pressure")
-ROLES = (*_AIR, "relative_humidity", "gas_generator_speed", "power_turbine_speed", *_OUTPUTS)
+ROLES = (
+    *_AIR,
+    "relative_humidity",
+    "fuel_temperature",
+    "gas_generator_speed",
+    "power_turbine_speed",
+    *_OUTPUTS,
+)
 """Roles that can be predicted; `probe` is a single probe of the gas temperature's harness."""
 _HOT = {
     "inlet_temperature", "ambient_temperature", "measured_gas_temperature", "probe", "exhaust_temperature",
@@ -54,11 +62,15 @@ _AT_AMBIENT = {
     "ambient_pressure", "inlet_pressure", "exhaust_pressure", "compressor_discharge_pressure",
     "interturbine_pressure",
 }  # fmt: skip
+_COLDEST_FUEL, _HOTTEST_FUEL = 239.0, 367.0
+_AS_EVER = ("ambient_temperature", "ambient_pressure", "relative_humidity", "fuel_temperature")
+_EXPANSION = 9.4e-4
+"""Relative loss of kerosene's density a kelvin, 0.75 kg/m3 of 800 [1/K]."""
 _FALL = -0.065
 """Relative change of relative humidity with temperature at constant water content, about -L/(R T^2) [1/K]."""
 _PARAMETERS = (
     "target", "temperature", "pressure", "output_speed", "water_air_ratio", "exhaust_pressure_ratio",
-    "lower_heating_value", *FACTORS,
+    "lower_heating_value", "fuel_temperature", *FACTORS,
 )  # fmt: skip
 
 
@@ -73,13 +85,10 @@ class Site:
         power`, ... [inner unit].
     speed_ratio : float
         Speed that the power turbine channel reads over output shaft speed [-].
-    fuel_temperature : float
-        At the meters [K].
     """
 
     known: Mapping[str, Known]
     speed_ratio: float
-    fuel_temperature: float = 298.15
 
     def number(self, name: str, default: float) -> float:
         """A known number, or its default [inner unit]."""
@@ -148,7 +157,7 @@ def predicted(
     )
     gas = _GasPath(model, state, factors, np.flatnonzero(~resting), site)
     for j, role in enumerate(roles):
-        if role in (*_AIR, "relative_humidity"):
+        if role in (*_AIR, "relative_humidity", "fuel_temperature"):
             _air(out, j, role, state)
         elif role == "gas_generator_speed":
             _speed(out, j, 0, np.exp(state[0]) / site.number("cell factor of gas_generator_speed", 1.0))
@@ -163,7 +172,9 @@ def predicted(
 def _air(out: Prediction, j: int, role: str, state: FloatArray) -> None:
     """Channels of the air that need no engine."""
     v, d = out.values, out.by_state
-    if role in ("ambient_temperature", "inlet_temperature"):
+    if role == "fuel_temperature":
+        v[j], d[j, 1], d[j, 8] = state[1] + state[8], 1.0, 1.0
+    elif role in ("ambient_temperature", "inlet_temperature"):
         behind = 1.0 if role == "inlet_temperature" else 0.0
         v[j], d[j, 1], d[j, 3] = state[1] + behind * state[3], 1.0, behind
     elif role == "relative_humidity":
@@ -185,7 +196,7 @@ def _speed(out: Prediction, j: int, k: int, value: FloatArray) -> None:
 
 def _rest(out: Prediction, j: int, role: str, state: FloatArray, still: np.ndarray) -> None:
     """Readings with the engine standing still: the cheapest truth in a recording."""
-    if still.size == 0 or role in ("ambient_temperature", "ambient_pressure", "relative_humidity"):
+    if still.size == 0 or role in _AS_EVER:
         return
     out.by_state[j][:, still] = 0.0
     if role in _HOT:
@@ -213,7 +224,7 @@ class _GasPath:
             pressure=self.inlet,
             output_speed=np.exp(s[6]) / site.speed_ratio,
             lower_heating_value=np.full(running.size, site.number("heating_value", 43.124e6)),
-            fuel_temperature=np.full(running.size, site.fuel_temperature),
+            fuel_temperature=np.clip(s[1] + s[8], _COLDEST_FUEL, _HOTTEST_FUEL),
             water_air_ratio=np.clip(s[7], 0.0, 0.06),
             exhaust_pressure_ratio=self.exhaust,
         )
@@ -237,7 +248,8 @@ class _GasPath:
         by = out.by_state[j]
         out.values[j, at] = y
         by[0, at] = slope[0] * np.exp(s[0])
-        by[1, at] = by[3, at] = slope[1]
+        by[3, at], by[8, at] = slope[1], slope[7]
+        by[1, at] = slope[1] + slope[7]
         by[2, at] = slope[2] * self.inlet
         by[4, at] = slope[2] * self.inlet - slope[5] * self.exhaust
         by[5, at] = slope[5] * self.exhaust
@@ -245,8 +257,11 @@ class _GasPath:
         by[7, at] = slope[4]
         if "torque" in role:
             by[6, at] -= np.nan_to_num(y)
+        if role == "fuel_volume_flow":
+            by[1, at] += np.nan_to_num(y) * _EXPANSION
+            by[8, at] += np.nan_to_num(y) * _EXPANSION
         out.by_heating_value[j, at] = slope[6] * self.heating
-        out.by_factor[j][:, at] = slope[7:]
+        out.by_factor[j][:, at] = slope[8:]
 
     def _reading_over_output(self, role: str, s: FloatArray) -> FloatArray:
         """What the channel reads for a unit of the model's output."""
@@ -259,6 +274,6 @@ class _GasPath:
         if role == "torque":
             times /= site.number("conformation", 1.0)
         if role == "fuel_volume_flow":
-            temperature = min(max(site.fuel_temperature, 239.0), 367.0)
-            times /= float(density_at(site.number("density_15c", 800.0), temperature))
+            temperature = np.clip(s[1] + s[8], _COLDEST_FUEL, _HOTTEST_FUEL)
+            times /= np.asarray(density_at(site.number("density_15c", 800.0), temperature))
         return times

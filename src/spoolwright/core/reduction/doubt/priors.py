@@ -78,6 +78,8 @@ open; relative standard deviation. Fuel: composition within the specification.""
 PROBE_PATTERN = 0.028
 """Standard deviation of a single probe about the harness's mean, as a share of the temperature rise from
 compressor exit: the pattern of the combustor's exit [-]."""
+PROBE_MEAN = 0.005
+"""Standard deviation of the mean of a harness's probes about its reading, as a share of the same [-]."""
 RECOVERY = 0.0005
 """What a level leaves unsettled, relative standard deviation of each reading at each level [-]."""
 SETTLED_S = 5.0
@@ -89,12 +91,13 @@ COLD_K = 12.0
 
 AIR: Mapping[str, tuple[float, float, float]] = MappingProxyType({
     "temperature": (288.0, 15.0, 3.0), "pressure": (11.49, 0.09, 0.004), "recirculation": (0.7, 0.8, 0.5),
-    "inlet": (-0.008, 0.008, 0.002), "exhaust": (0.010, 0.010, 0.003), "humidity": (0.0, 1.0, 0.05),
-    "output_speed": (0.0, 0.02, 0.02), "speed": (0.0, 0.02, 0.3),
+    "inlet": (-0.008, 0.008, 0.002), "exhaust": (0.010, 0.010, 0.003), "humidity": (0.6, 0.35, 0.05),
+    "output_speed": (0.0, 0.02, 0.12), "fuel": (4.0, 12.0, 3.0), "speed": (0.0, 0.02, 0.3),
 })  # fmt: skip
 """Mean, standard deviation common to the run, and standard deviation of each level, of a level's state:
 climate of inhabited places below 2000 m (ln of 97.7 kPa ± 9 %), warm air drawn back into the intake, losses
-of intake and exhaust, humidity relative to 60 % of saturation, output speed about the rating's, any speed."""
+of intake and exhaust, humidity as a share of saturation, output speed about the rating's, any gas generator
+speed, fuel a little warmer than the air."""
 
 FAULTY = 0.05
 """Probability that a run has a wrong channel at all: one in twenty [-]."""

@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from spoolwright.core.reduction.doubt.signs import BoolArray, ChannelRules, FloatArray, Sign
+from spoolwright.core.reduction.doubt.signs import BoolArray, ChannelRules, FloatArray, Sign, SignKind
 from spoolwright.core.reduction.trace import runs_of
 
 GAP_S = 2.0
@@ -18,6 +18,9 @@ STILL_S = 10.0
 """A shorter standstill of a reading is never told [s]."""
 STILL_CHANCE = 1e-9
 """Chance that some stretch of a healthy channel stands still as long; below it the channel is stuck [-]."""
+COARSE = 0.2
+"""A reading of which a larger share of rows equals its neighbour stands still by resolution: only a stretch
+four times as long as any other counts [-]."""
 SPIKE_NOISES = 9.0
 """A spike leaves both neighbours by more than so many standard deviations of the noise [-]."""
 CLIPPED_ROWS = 8
@@ -58,8 +61,12 @@ def scan_channel(
     -----
     Stuck: if a share f of neighbouring rows are equal by resolution alone, the chance that somewhere among n
     rows L in a row are equal is below n f^(L - 1); a longer standstill than that of 1e-9 is told. So a coarse
-    but living channel (f near 1) is not called stuck, nor a state. A channel that never moves at all is told
+    but living channel (f near 1) is not called stuck, nor a state; nor one that rests between two digits,
+    where no stretch stands out. A channel that never moves at all is told
     as constant: there is nothing to tell resolution from standstill by.
+
+    A noisy reading that repeats its extreme is cut off there, save at exactly zero, which is what a dead
+    channel reads. A channel that sticks at its highest value of all looks the same and is told so too.
 
     Spikes: one or two rows that leave both neighbours the same way by more than nine standard deviations of
     the noise, the larger of that stated and that seen (median of |second difference| / (0.6745 sqrt 6)).
@@ -131,12 +138,15 @@ def _range_ends(
                                  (high, rules.range[1], high >= rules.range[1] - 1e-9 * width)):  # fmt: skip
         at = x == extreme
         count = int(np.count_nonzero(at))
-        if beyond and _in_a_row(at) >= max(END_ROWS, END_S / step):
+        if beyond:
+            kind: SignKind = "saturated"
+            told = _in_a_row(at) >= max(END_ROWS, END_S / step)
+        else:
+            kind = "clipped"
+            told = count >= CLIPPED_ROWS and extreme != 0.0 and not _coarse(x, at, count)
+        if told:
             rows = np.flatnonzero(at)
-            out.append(Sign("saturated", channel, int(rows[0]), int(rows[-1]), count, end))
-        elif count >= CLIPPED_ROWS and not _coarse(x, at, count):
-            rows = np.flatnonzero(at)
-            out.append(Sign("clipped", channel, int(rows[0]), int(rows[-1]), count, extreme))
+            out.append(Sign(kind, channel, int(rows[0]), int(rows[-1]), count, end if beyond else extreme))
     return out
 
 
@@ -162,13 +172,16 @@ def _still(channel: str, x: FloatArray, step: float, ends: set[float]) -> list[S
     fewest = max(int(STILL_S / step), 20)
     if count < fewest:
         return []
-    runs = [(a, b) for a, b in runs_of(equal) if b - a >= fewest]
-    runs = [(a, b) for a, b in runs if float(x[a]) not in ends]
+    every = runs_of(equal)
+    runs = [(a, b) for a, b in every if b - a >= fewest and float(x[a]) not in ends]
     if not runs:
         return []
     longest = sum(b - a for a, b in runs)
     share = max(count - longest, 1) / max(equal.size - longest, 1)
     needed = math.log(STILL_CHANCE / x.size) / math.log(share) if share < 1.0 else math.inf
+    if share > COARSE or (count - longest == 0 and len(runs) > 1):
+        lengths = sorted(b - a for a, b in every)
+        needed = max(needed, 4.0 * lengths[-2] if len(lengths) > 1 else 0.0)
     runs = _few_of([(a, b) for a, b in runs if b - a > needed])
     return [Sign("stuck", channel, a, b, b - a + 1, float(x[a])) for a, b in runs]
 

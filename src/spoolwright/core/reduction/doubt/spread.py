@@ -19,6 +19,7 @@ from spoolwright.core.reduction.doubt.priors import (
     BUILD,
     FACTORS,
     NEW_CONFORMATION,
+    PROBE_MEAN,
     PROBE_PATTERN,
     RECOVERY,
     SHAPE,
@@ -191,7 +192,7 @@ class Spread:
         scatter = (readings.random[j, h] * per) ** 2 + (RECOVERY * np.abs(values[j, h]) * per) ** 2
         columns = np.concatenate(blocks, axis=1)
         used = np.any(columns != 0.0, axis=0)
-        used[: 8 * (1 + levels) + 4 * len(FACTORS)] = True
+        used[: len(STATES) * (1 + levels) + 4 * len(FACTORS)] = True
         return Linear(j, h, residual, columns[:, used], worn, scatter, scale, values[j, h])
 
     def moved(self, unknowns: FloatArray, worn: FloatArray) -> Point:
@@ -305,11 +306,18 @@ def _place_columns(
     still = readings.resting[h]
     relative = np.where(still, 0.0, values[j, h] * per)
     rise = _temperature_rise(readings, values)
+    probes = [n for n, sensor in enumerate(readings.sensors) if sensor.role == "probe"]
+    out.append(
+        np.isin(j, probes)
+        * np.where(still, 0.0, rise[h] * per)
+        * (PROBE_MEAN if len(probes) > 3 else PROBE_PATTERN)
+    )
     for n, sensor in enumerate(readings.sensors):
         mine = j == n
         out.append(mine * relative * STATION.get(sensor.role, 0.0))
         if sensor.role == "probe":
-            out.append(mine * np.where(still, 0.0, rise[h] * per) * PROBE_PATTERN)
+            pattern = np.where(still, 0.0, rise[h] * per) * PROBE_PATTERN
+            out.append((mine - np.isin(j, probes) / len(probes)) * pattern)
         elif sensor.role in _ZERO:
             out.append(mine * still * _REST_ZERO)
         if _keeps_heat(sensor.role):

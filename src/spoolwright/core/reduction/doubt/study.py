@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +22,7 @@ CONVINCED = 0.9
 ROUNDS = 4
 """Wrong channels looked for at most [-]."""
 _TURNS = 3
-_SMALL = np.array([0.004, 1.0, 0.004, 1.0, 0.004, 0.004, 0.01, 0.003])
+_SMALL = np.array([0.004, 1.0, 0.004, 1.0, 0.004, 0.004, 0.01, 0.003, 3.0])
 _AIR_ROLES = (
     "ambient_temperature", "inlet_temperature", "ambient_pressure", "inlet_pressure", "exhaust_pressure",
 )  # fmt: skip
@@ -150,6 +150,7 @@ def _compared(engine: Engine, readings: Readings, alternatives: Sequence[Alterna
         return None
     whole = readings.time.size
     kept = np.flatnonzero(usable)
+    whole_alternatives = {a.name: a for a in alternatives}
     alternatives = [_at(a, kept) for a in alternatives]
     part = replace(
         readings, means=readings.means[:, kept], random=readings.random[:, kept],
@@ -161,7 +162,7 @@ def _compared(engine: Engine, readings: Readings, alternatives: Sequence[Alterna
     comparison, values = found
     expected = np.full((len(readings.sensors), whole), np.nan)
     expected[:, kept] = values
-    return Round(_renumbered(comparison, kept), readings, expected)
+    return Round(_at_all_levels(comparison, kept, whole_alternatives), readings, expected)
 
 
 def _at(a: Alternative, kept: np.ndarray) -> Alternative:
@@ -172,8 +173,16 @@ def _at(a: Alternative, kept: np.ndarray) -> Alternative:
     )
 
 
-def _renumbered(comparison: Comparison, kept: np.ndarray) -> Comparison:
-    causes = tuple(replace(c, since=int(kept[c.since])) for c in comparison.causes)
+def _at_all_levels(comparison: Comparison, kept: np.ndarray, whole: Mapping[str, Alternative]) -> Comparison:
+    """The comparison with levels counted, and alternatives given, as before any level was left out."""
+    causes = tuple(
+        replace(
+            c,
+            since=int(kept[c.since]),
+            alternative=whole[c.alternative.name] if c.alternative is not None else None,
+        )
+        for c in comparison.causes
+    )
     return replace(comparison, causes=causes)
 
 
@@ -192,8 +201,11 @@ def _turns(
         linear = spread.linear(readings, prediction, point, engine.site)
         if linear.residual.size < 2:
             return best
-        comparison = compare(linear, readings, alternatives, modules)
-        unknowns, worn = _best_unknowns(linear, readings, comparison, modules)
+        try:
+            comparison = compare(linear, readings, alternatives, modules)
+            unknowns, worn = _best_unknowns(linear, readings, comparison, modules)
+        except np.linalg.LinAlgError:  # readings so far off that rounding hides all others
+            return best
         best = comparison, prediction.values
         moved = spread.moved(unknowns, worn)
         if not np.all(np.isfinite(moved.state)) or _near(moved, point):

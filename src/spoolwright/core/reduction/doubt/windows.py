@@ -32,6 +32,32 @@ class Windows:
         roles = {s.role: s.channel for s in reversed(readings.sensors)}
         self.pair = tuple(roles[r] for r in ("ambient_pressure", "inlet_pressure") if r in roles)
         self.means = {s.channel: readings.means[n] for n, s in enumerate(readings.sensors)}
+        self._alone = {s.channel: self.of((s.channel,)) for s in readings.sensors}
+
+    def without(self, channel: str, kind: str, amount: float) -> float:
+        """How far a free error is against them: its channel less the error must stand inside its window.
+
+        Parameters
+        ----------
+        channel : str
+            Channel that is wrong [-].
+        kind : str
+            "offset", "gain", "step" or "ramp" [-].
+        amount : float
+            Best size [inner unit; gain: -].
+
+        Returns
+        -------
+        float
+            ln of the factor on its probability, 0 or less [-].
+        """
+        factor = self._alone[channel]
+        if kind in ("offset", "gain") and self.outside[channel]:
+            sensor = self.readings.sensors[self.readings.index(channel)]
+            read = self.means[channel]
+            true = read - amount if kind == "offset" else sensor.zero + (read - sensor.zero) / (1.0 + amount)
+            factor += IMPOSSIBLE * _outside(true, sensor.plausible)
+        return factor
 
     def of(self, channels: tuple[str, ...], alternative: Alternative | None = None) -> float:
         """How far a hypothesis is against them.
