@@ -136,11 +136,82 @@ def curve() -> Curve:
     )
 
 
+LIMIT = figure(940e3, "W", "kW", "hp", "power")
+RUNS = (
+    RunRef(
+        run="1",
+        file="run.csv",
+        sha256="1" * 64,
+        rows=1000,
+        started_at=datetime(2026, 3, 1, tzinfo=UTC),
+        duration_s=1200.0,
+        engine_serial="FW-0001",
+        cell="cell_1",
+        limit_set="overhauled",
+    ),
+)
+FINDINGS = (
+    Finding(
+        id="f1",
+        run="1",
+        kind="wrong_unit",
+        channels=("t2",),
+        from_s=0.0,
+        to_s=1200.0,
+        text=HOSTILE,
+        mend="Sign the unit.",
+        probability=0.98,
+        bars_use=True,
+    ),
+)
+GATES = (
+    GateState(
+        gate="wind",
+        name="Wind",
+        run="1",
+        state="unknown",
+        text="Not recorded.",
+        mend="Record it.",
+        source="Test manual, revision 3, paragraph 4-1",
+    ),
+)
+RATED = (
+    RatedValue(
+        rating="takeoff",
+        quantity="power_at_rated_mgt",
+        approved=POWER,
+        model=POWER,
+        nominal=LIMIT,
+        margin=POWER.model_copy(update={"value": 11e3, "difference": True}),
+        extrapolated=False,
+    ),
+)
+SCHEDULE = (
+    ScheduleState(
+        item="chip",
+        name="Chip detector",
+        state="open",
+        text="Not signed.",
+        source="Test manual, revision 3, paragraph 6-2",
+    ),
+)
+DERIVATIONS = {
+    "d1": Derivation(
+        id="d1",
+        title="Corrected power",
+        calculation="correct",
+        version="1",
+        formula="P / (θ^0.62 δ)",
+        inputs=(Input(name="P", value=940e3, unit="W", origin="channel torque"),),
+        reference="Test manual, revision 3, paragraph 5-1",
+    ),
+}
+
+
 def assessment() -> Assessment:
-    limit = figure(940e3, "W", "kW", "hp", "power")
     hot = figure(1080.0, "K", "degC", "degF", "temperature")
     verdicts = (
-        verdict("Power at rated MGT, take-off", "meets", POWER, limit, "min", 11.2e3),
+        verdict("Power at rated MGT, take-off", "meets", POWER, LIMIT, "min", 11.2e3),
         verdict("MGT at rated power, take-off", "does_not_meet", MGT, hot, "max", -4.0),
         verdict(f"Oil pressure {HOSTILE}", "cannot_tell", MGT, hot, "max", 8.7),
     )
@@ -160,44 +231,9 @@ def assessment() -> Assessment:
             thinnest=verdicts[0].id,
             open=("Chip detector",),
         ),
-        runs=(
-            RunRef(
-                run="1",
-                file="run.csv",
-                sha256="1" * 64,
-                rows=1000,
-                started_at=datetime(2026, 3, 1, tzinfo=UTC),
-                duration_s=1200.0,
-                engine_serial="FW-0001",
-                cell="cell_1",
-                limit_set="overhauled",
-            ),
-        ),
-        findings=(
-            Finding(
-                id="f1",
-                run="1",
-                kind="wrong_unit",
-                channels=("t2",),
-                from_s=0.0,
-                to_s=1200.0,
-                text=HOSTILE,
-                mend="Sign the unit.",
-                probability=0.98,
-                bars_use=True,
-            ),
-        ),
-        gates=(
-            GateState(
-                gate="wind",
-                name="Wind",
-                run="1",
-                state="unknown",
-                text="Not recorded.",
-                mend="Record it.",
-                source="Test manual, revision 3, paragraph 4-1",
-            ),
-        ),
+        runs=RUNS,
+        findings=FINDINGS,
+        gates=GATES,
         events=(
             Event(run="1", at_s=30.0, kind="start", text="start"),
             Event(run="1", at_s=600.0, kind="hold", text="take-off"),
@@ -205,38 +241,10 @@ def assessment() -> Assessment:
         segments=(Segment(run="1", kind="hold", from_s=590.0, to_s=670.0),),
         points=(point(),),
         curves=(curve(),),
-        rated=(
-            RatedValue(
-                rating="takeoff",
-                quantity="power_at_rated_mgt",
-                approved=POWER,
-                model=POWER,
-                nominal=limit,
-                margin=POWER.model_copy(update={"value": 11e3, "difference": True}),
-                extrapolated=False,
-            ),
-        ),
+        rated=RATED,
         verdicts=verdicts,
-        schedule=(
-            ScheduleState(
-                item="chip",
-                name="Chip detector",
-                state="open",
-                text="Not signed.",
-                source="Test manual, revision 3, paragraph 6-2",
-            ),
-        ),
-        derivations={
-            "d1": Derivation(
-                id="d1",
-                title="Corrected power",
-                calculation="correct",
-                version="1",
-                formula="P / (θ^0.62 δ)",
-                inputs=(Input(name="P", value=940e3, unit="W", origin="channel torque"),),
-                reference="Test manual, revision 3, paragraph 5-1",
-            ),
-        },
+        schedule=SCHEDULE,
+        derivations=DERIVATIONS,
         cautions=("Defer to the approved manual.",),
     )
 
