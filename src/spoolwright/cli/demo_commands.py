@@ -27,4 +27,4 @@ def demo(
     print_summary(result.assessment, console)
     console.print()
     for label, path in files.items():
-        console.print(f"{label:>12}: {path}", highlight=False, soft_wrap=True)
+        console.print(f"{label:>12}: {path}", highlight=False, markup=False, soft_wrap=True)
