@@ -102,7 +102,8 @@ def _stepped(strip: Strip, step: float) -> str:
 def time_marks(start: float, end: float, most: int = 8) -> list[tuple[str, float]]:
     """Round times on the axis, as clock and place from the left in percent."""
     span = (end - start) or 1.0
-    step = next((s for s in _ROUND_TIMES if span / s <= most), _ROUND_TIMES[-1])
+    longest = _ROUND_TIMES[-1]
+    step = next((s for s in _ROUND_TIMES if span / s <= most), longest * math.ceil(span / most / longest))
     first = math.ceil(start / step)
     return [
         (clock(i * step), round(100 * (i * step - start) / span, 2))

@@ -54,7 +54,7 @@ class CellState(Record):
 class Adjustment(Record):
     """An adjustment made in the cell during the run. Points before and after are never mixed."""
 
-    at_s: float = Field(description="seconds from the start of the recording")
+    at_s: float = Field(ge=0, le=1e6, description="seconds from the start of the recording")
     kind: Identifier = Field(
         description="topping, idle, governor, vane_rigging, bleed_rigging, torque_conformation, …"
     )
