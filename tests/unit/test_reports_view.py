@@ -60,14 +60,14 @@ def test_a_verdict_without_reading_has_a_group() -> None:
 
 def test_a_small_risk_is_not_told() -> None:
     thin, safe = (meets("x", 1.0).model_copy(update={"consumer_risk": r}) for r in (0.03, 0.0009))
-    assert view.row(thin).risk == "3.0 %"
-    assert view.row(safe).risk == ""
+    assert view.row(assessment(), thin).risk == "3.0 %"
+    assert view.row(assessment(), safe).risk == ""
 
 
 def test_a_state_is_told_in_words_and_has_no_margin() -> None:
     off, limit = (figure(v, "1", "state", "", "state", 0.0) for v in (0.0, 0.5))
     chip = verdict("Chip detectors", "meets", off, limit, "max", 0.5)
-    row = view.row(chip)
+    row = view.row(assessment(), chip)
     assert row.reading is not None and row.limit is not None
     assert (row.reading.text, row.limit.text, row.margin, row.probability) == (
         "no chip",
@@ -173,3 +173,11 @@ def test_a_doubt_is_asked_for_until_somebody_signs() -> None:
     note = doubt.model_copy(update={"bars_use": False})
     signed = doubt.model_copy(update={"corrected_by": "M. Oakden (invented)"})
     assert unsettled(told(findings=(note, doubt, signed))) == [doubt]
+
+
+def test_a_verdict_names_its_run_where_there_are_several() -> None:
+    (one,) = assessment().runs
+    v = meets("x", 1.0)
+    assert view.row(told(v), v).name == "x"
+    both = told(v, runs=(one, one.model_copy(update={"run": "2"})))
+    assert view.row(both, v).name == "x (run 1)"

@@ -97,6 +97,16 @@ def sources_text(sources: Iterable[str]) -> str:
     return "; ".join(f"{stem} {', '.join(lasts)}".strip() for stem, lasts in shared.items())
 
 
+def verdict_note(a: Assessment, v: Verdict) -> str:
+    """What tells a verdict from others of its name: its run, its block, whether it was shown anew."""
+    parts = [f"run {v.run}"] if v.run and len(a.runs) > 1 else []
+    if v.block is not None and (block := block_names(a).get(v.block)):
+        parts.append(block)
+    if v.id in a.disposition.superseded:
+        parts.append("shown anew since")
+    return ", ".join(parts)
+
+
 def state_words(v: Verdict) -> tuple[str, str]:
     """Words for a state channel that is off or on."""
     return ("no chip", "chip") if "chip" in v.name.casefold() else ("off", "on")

@@ -58,7 +58,7 @@ def _data(a: Assessment, strips: tuple[Strip, ...], work: Path) -> dict[str, Any
         "asks": [_ask(k) for k in asks(a)],
         "still_open": [asdict(o) for o in still_open(a)],
         "findings": [_finding(f) for f in a.findings],
-        "thinnest": [_verdict(r, a) for r in view.thinnest(a)],
+        "thinnest": [_verdict(r) for r in view.thinnest(a)],
         "surer": [{"step": step, "names": "; ".join(names)} for step, names in surer(a)],
         "rated": [
             {
@@ -71,7 +71,7 @@ def _data(a: Assessment, strips: tuple[Strip, ...], work: Path) -> dict[str, Any
         "curves": [_chart(c, i, work) for i, c in enumerate(charts.charts(a))],
         "runs": [_run(a, r, strips, work) for r in a.runs],
         "points": [_card(c) for c in cards(a)],
-        "groups": [{"title": g.title, "rows": [_verdict(r, a) for r in g.rows]} for g in view.groups(a)],
+        "groups": [{"title": g.title, "rows": [_verdict(r) for r in g.rows]} for g in view.groups(a)],
         **_rests(a),
     }
 
@@ -91,7 +91,7 @@ def _head(a: Assessment) -> dict[str, Any]:
         "tally": [list(t) for t in p.tally],
         "thin": None
         if p.thinnest is None
-        else f"{p.thinnest.verdict.name}, {_interval(p.thinnest.margin)}, "
+        else f"{p.thinnest.name}, {_interval(p.thinnest.margin)}, "
         f"{p.thinnest.probability} probability of conforming.",
         "earlier": "; ".join(p.earlier),
         "open": p.open,
@@ -127,8 +127,8 @@ def _ask(ask: Ask) -> dict[str, Any]:
         "step": ask.step,
         "action": ask.action,
         "source": ask.source,
-        "rows": [[r.verdict.name, _text(r.reading), _limit(r), _interval(r.margin)] for r in told],
-        "names": [] if told or len(ask.rows) == 1 else [r.verdict.name for r in ask.rows],
+        "rows": [[r.name, _text(r.reading), _limit(r), _interval(r.margin)] for r in told],
+        "names": [] if told or len(ask.rows) == 1 else [r.name for r in ask.rows],
     }
 
 
@@ -150,15 +150,12 @@ def _finding(f: Finding) -> list[str]:
     ]
 
 
-def _verdict(r: view.Row, a: Assessment) -> dict[str, Any]:
+def _verdict(r: view.Row) -> dict[str, Any]:
     v = r.verdict
-    notes = [labels.block_names(a).get(v.block or 0, "")]
-    if v.id in a.disposition.superseded:
-        notes.append("shown anew since")
     return {
         "outcome": v.outcome,
         "name": v.name,
-        "note": ", ".join(n for n in notes if n),
+        "note": r.note,
         "place": r.place,
         "reading": _text(r.reading),
         "reading2": _second(r.reading),

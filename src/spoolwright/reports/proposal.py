@@ -66,7 +66,7 @@ def proposal(a: Assessment) -> Proposal:
     return Proposal(
         text=_headline(a, told),
         tally=_tally(told),
-        thinnest=None if thin is None or failing else row(thin),
+        thinnest=None if thin is None or failing else row(a, thin),
         earlier=tuple(dict.fromkeys(earlier)),
         open=_open_words(a),
     )
@@ -122,7 +122,7 @@ def asks(a: Assessment) -> list[Ask]:
             step=step,
             action=action,
             source=sources_text(v.source for v in own),
-            rows=tuple(row(v) for v in own),
+            rows=tuple(row(a, v) for v in own),
         )
         for (outcome, why, step, action), own in waiting.items()
     ]

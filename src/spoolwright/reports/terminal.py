@@ -60,7 +60,7 @@ def _proposal(a: Assessment) -> RenderableType:
     if p.thinnest is not None:
         t = p.thinnest
         chance = f"{t.probability} probability of conforming"
-        lines.append(_told(f"Thinnest: {t.verdict.name}, {_interval(t.margin)}, {chance}."))
+        lines.append(_told(f"Thinnest: {t.name}, {_interval(t.margin)}, {chance}."))
     if p.earlier:
         lines.append(_told(f"Not met before an adjustment, met since: {'; '.join(p.earlier)}."))
     if p.open:
@@ -102,7 +102,7 @@ def _ask(ask: Ask, wide: bool) -> Iterable[RenderableType]:
     if told:
         yield from (Padding(t, (0, 0, 0, 4)) for t in _rows(told, wide))
     elif len(ask.rows) > 1:
-        yield from _indented(_listed([r.verdict.name for r in ask.rows]))
+        yield from _indented(_listed([r.name for r in ask.rows]))
     yield from _indented(_told(ask.source, style="dim"))
 
 
@@ -178,7 +178,7 @@ def _rows(rows: Sequence[view.Row], wide: bool) -> list[RenderableType]:
         table.add_column(name, justify="right", no_wrap=True)
     for r in rows:
         table.add_row(
-            _marked(r.verdict.outcome, r.verdict.name),
+            _marked(r.verdict.outcome, r.name),
             _text(r.reading),
             _limit(r),
             _interval(r.margin),
@@ -198,7 +198,7 @@ def _narrow(r: view.Row) -> list[RenderableType]:
         if r.reading
         else OUTCOME[r.verdict.outcome]
     )
-    return [_marked(r.verdict.outcome, r.verdict.name), *_indented(_told(told))]
+    return [_marked(r.verdict.outcome, r.name), *_indented(_told(told))]
 
 
 def _limit(r: view.Row) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from spoolwright.crafts.testcell.model import Assessment, Event, Figure, Strip, Verdict
 from spoolwright.reports.figures import Cell, cell, percent
-from spoolwright.reports.labels import state_words
+from spoolwright.reports.labels import state_words, verdict_note
 from spoolwright.units import difference_from_inner
 
 GROUP_TITLE = {
@@ -54,6 +54,8 @@ class Row:
     """A verdict with its figures as text."""
 
     verdict: Verdict
+    note: str
+    """Run, block, or that it was shown anew, where that tells verdicts of one name apart."""
     reading: Cell | None
     limit: Cell | None
     accept: Cell | None
@@ -62,6 +64,11 @@ class Row:
     risk: str
     """That accepting, or not accepting, is wrong; empty where it is too small to tell."""
     drawn: Drawn | None = None
+
+    @property
+    def name(self) -> str:
+        """The limit's name, with what tells it from others of that name."""
+        return f"{self.verdict.name} ({self.note})" if self.note else self.verdict.name
 
     @property
     def place(self) -> str:
@@ -100,7 +107,7 @@ def standing(a: Assessment) -> list[Verdict]:
     return [v for v in a.verdicts if v.id not in a.disposition.superseded]
 
 
-def row(v: Verdict, drawn: Drawn | None = None) -> Row:
+def row(a: Assessment, v: Verdict, drawn: Drawn | None = None) -> Row:
     """A verdict as a table's row."""
     states = state_words(v)
     figure = v.reading or v.limit_value
@@ -112,6 +119,7 @@ def row(v: Verdict, drawn: Drawn | None = None) -> Row:
     apart = None if v.margin is None else v.margin.value
     return Row(
         verdict=v,
+        note=verdict_note(a, v),
         reading=cell(v.reading, states, apart=apart),
         limit=cell(limit, states, apart=apart),
         accept=cell(v.acceptance_limit, states),
@@ -142,7 +150,7 @@ def thinnest(a: Assessment) -> list[Row]:
     middles = [half_widths(v) for v in shown]
     left = max(min([0.0, *middles]) - 1.5, -_FARTHEST)
     right = min(max([0.0, *middles]) + 1.5, _FARTHEST)
-    return [row(v, _drawn(m - 1.0, m, m + 1.0, left, right)) for v, m in zip(shown, middles, strict=True)]
+    return [row(a, v, _drawn(m - 1.0, m, m + 1.0, left, right)) for v, m in zip(shown, middles, strict=True)]
 
 
 def groups(a: Assessment) -> list[Group]:
@@ -151,13 +159,13 @@ def groups(a: Assessment) -> list[Group]:
     for v in in_order(a.verdicts):
         figure = v.reading or v.limit_value
         found[GROUP_TITLE.get(figure.dimension, OTHERS) if figure else UNREAD].append(v)
-    return [_group(title, members) for title, members in found.items() if members]
+    return [_group(a, title, members) for title, members in found.items() if members]
 
 
-def _group(title: str, members: Sequence[Verdict]) -> Group:
+def _group(a: Assessment, title: str, members: Sequence[Verdict]) -> Group:
     spans = {v.id: span for v in members if (span := _span(v.margin)) is not None}
     if not spans:
-        return Group(title, tuple(row(v) for v in members))
+        return Group(title, tuple(row(a, v) for v in members))
     # The widest half of the margins sets the scale, so that one huge margin does not flatten the thin ones.
     highs = sorted(high for _, _, high in spans.values())
     top = max(highs[len(highs) // 2], 0.0)
@@ -165,7 +173,7 @@ def _group(title: str, members: Sequence[Verdict]) -> Group:
     width = (top - bottom) or 1.0
     left, right = bottom - 0.06 * width, top + 0.08 * width
     return Group(
-        title, tuple(row(v, _drawn(*spans[v.id], left, right) if v.id in spans else None) for v in members)
+        title, tuple(row(a, v, _drawn(*spans[v.id], left, right) if v.id in spans else None) for v in members)
     )
 
 
