@@ -24,6 +24,19 @@ def repository() -> Path:
 
 
 @pytest.fixture(scope="session")
+def hot_section(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Recording of a repaired engine short of power, its run sheet beside it; made once for all tests."""
+    from spoolwright.rig.presets import preset_options
+    from spoolwright.rig.record import record_run
+    from spoolwright.rig.write import write_run
+    from spoolwright.sources.typefile import load_type, shipped_type
+
+    known = load_type(shipped_type())
+    run = record_run(known.type_file, known.engine, preset_options("hot-section", known.type_file, 5.0))
+    return write_run(run, tmp_path_factory.mktemp("hot-section"), "run", "parquet").recording
+
+
+@pytest.fixture(scope="session")
 def chromium() -> str:
     """Path of Debian's chromium; without it a browser test is skipped, in CI it fails."""
     found = shutil.which("chromium")

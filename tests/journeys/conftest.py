@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from reported_run import Reported, no_doubts, reported_run
 
@@ -9,8 +11,8 @@ from spoolwright import bootstrap
 
 
 @pytest.fixture(scope="session")
-def reported(tmp_path_factory: pytest.TempPathFactory) -> Reported:
+def reported(hot_section: Path, tmp_path_factory: pytest.TempPathFactory) -> Reported:
     """A run recorded, assessed and reported once for all journeys."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(bootstrap, "_doubts", lambda kind: no_doubts)
-        return reported_run(tmp_path_factory.mktemp("reported"))
+        return reported_run(hot_section, tmp_path_factory.mktemp("reported"))

@@ -11,10 +11,7 @@ from spoolwright.core.measurement.recording import Recording
 from spoolwright.crafts.testcell.model import Assessment, Finding
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.model import TypeFile
-from spoolwright.rig.presets import preset_options
-from spoolwright.rig.record import record_run
-from spoolwright.rig.write import write_run
-from spoolwright.sources.typefile import load_type, shipped_type
+from spoolwright.sources.typefile import shipped_type
 
 NOTE = Finding(
     id="1.D1",
@@ -44,11 +41,8 @@ def no_doubts(recording: Recording, sheet: RunSheet, type_file: TypeFile) -> Seq
     return ()
 
 
-def reported_run(folder: Path) -> Reported:
+def reported_run(recording: Path, folder: Path) -> Reported:
     """A repaired engine short of power: readings that fail, others that meet by a hair."""
-    known = load_type(shipped_type())
-    run = record_run(known.type_file, known.engine, preset_options("hot-section", known.type_file, 5.0))
-    recording = write_run(run, folder, "run", "parquet").recording
     assessed = bootstrap.assess([recording], shipped_type())
     assessment = assessed.assessment.model_copy(update={"findings": (NOTE,)})
     result, page, pdf = folder / "report.json", folder / "report.html", folder / "report.pdf"
