@@ -249,6 +249,10 @@ def test_print_is_black_on_white_and_whole(browser: Browser, reported: Reported)
         assert r == g == b
     assert page.locator(".ladder").first.is_visible()
     assert not page.locator(".tools").first.is_visible()
+    page.set_viewport_size({"width": 695, "height": 1000})  # A4 less the margins, in CSS pixels
+    assert page.evaluate("document.documentElement.scrollWidth") <= 697
+    name = page.locator("#thin tbody td").first.bounding_box()
+    assert name and name["width"] > 100
 
 
 def test_shares_multiply_from_observed_to_corrected(browser: Browser, reported: Reported) -> None:
