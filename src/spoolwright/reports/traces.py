@@ -48,7 +48,7 @@ def trace(strip: Strip, start: float, end: float) -> Trace:
     low, high = _range(strip)
     places = max(-math.floor(math.log10((high - low) / _STEPS)), 0)
     step = 10.0**-places
-    marks = round_marks(low, high, 3)
+    marks = _marks(low, high)
     return Trace(
         name=strip.name,
         unit=unit_text(strip.unit),
@@ -61,6 +61,12 @@ def trace(strip: Strip, start: float, end: float) -> Trace:
             for m, text in zip(marks, mark_texts(marks), strict=True)
         ),
     )
+
+
+def _marks(low: float, high: float) -> list[float]:
+    """Round values on a strip's axis, not so near its ends that they meet those of the next strip."""
+    edge = 0.08 * (high - low)
+    return round_marks(low + edge, high - edge, 3)
 
 
 def _range(strip: Strip) -> tuple[float, float]:
@@ -153,7 +159,7 @@ def _print_strip(d: Drawing, strip: Strip, x: Scale, top: float, height: float) 
     low, high = _range(strip)
     y = Scale(low, high, top + height - 1.0, top + 1.0)
     d.path(f"M{x.start - 2:.1f} {top + height:.1f}H{x.end:.1f}", "rule")
-    marks = round_marks(low, high, 3)
+    marks = _marks(low, high)
     for value, text in zip(marks, mark_texts(marks), strict=True):
         d.text(x.start - 4.0, y.at(value) + 2.4, text, "end")
         d.path(f"M{x.start - 2:.1f} {y.at(value):.1f}h2", "rule")

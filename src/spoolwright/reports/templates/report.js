@@ -104,7 +104,8 @@
       r.svg.setAttribute("viewBox", `${from} ${low} ${to - from} ${high - low}`);
       r.svg.querySelector(".event").setAttribute("d", events.map((e) => +e.dataset.at / tick).filter((x) => x >= from && x <= to).map((x) => `M${x} ${low}v${high - low}`).join(""));
       for (const s of r.plot.querySelectorAll("span")) s.remove();
-      for (const [v, places] of roundMarks(-high * r.step, -low * r.step, 3)) {
+      const edge = 0.08 * (high - low);
+      for (const [v, places] of roundMarks((edge - high) * r.step, (-low - edge) * r.step, 3)) {
         const s = made("span", "", spoken(v, places));
         s.style.top = `${(100 * (-v / r.step - low)) / (high - low)}%`;
         r.plot.append(s);
