@@ -48,6 +48,12 @@ def test_a_column_of_figures_has_one_number_of_decimals() -> None:
     assert values[0] == values[1] == "37\u202f116.7"
 
 
+@pytest.mark.parametrize(("value", "text"), [(0.3, "0"), (-0.3, "0"), (2.0, "+2"), (-2.0, "−2")])
+def test_what_rounds_to_zero_has_no_sign(value: float, text: str) -> None:
+    gap = figure(value, "rpm", "rpm", "", "speed", 46.0).model_copy(update={"difference": True})
+    assert told(cell(gap)).main.value == text
+
+
 def test_a_reading_never_rounds_onto_the_limit_it_misses() -> None:
     miss = figure(944.6e3, "W", "kW", "hp", "power", 8.6e3)
     margin = miss.model_copy(update={"value": -0.4e3, "difference": True})

@@ -130,14 +130,18 @@ def shown(
     """
     unit = (figure.also_in if second else figure.shown_in) or figure.shown_in or figure.unit
     value = difference_from_inner(figure.value, unit) if figure.difference else from_inner(figure.value, unit)
-    sign = "+" if figure.difference and value > 0 else ""
     least = _first_digit(apart, unit)
     if not figure.standard_uncertainty:
         text = as_entered(value, max(_DECIMALS.get(unit, 3) + (not second), least))
-        return Shown(sign + text, unit_text(unit))
+        return Shown(_signed(text, figure), unit_text(unit))
     u = abs(difference_from_inner(figure.standard_uncertainty, unit))
     own = decimals(unit, abs(difference_from_inner(digits_for, unit)) if digits_for else u)
-    return Shown(sign + number(value, max(own, least)), unit_text(unit), number(2 * u, own))
+    return Shown(_signed(number(value, max(own, least)), figure), unit_text(unit), number(2 * u, own))
+
+
+def _signed(text: str, figure: Figure) -> str:
+    """A difference above zero with its plus sign; what rounds to zero has none."""
+    return f"+{text}" if figure.difference and figure.value > 0 and text.strip("0.") else text
 
 
 def as_entered(value: float, places: int) -> str:
