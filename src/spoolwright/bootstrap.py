@@ -121,7 +121,7 @@ def _visit(
     names = _names(channel_map)
     for i, path in enumerate(runs):
         sheet_path = sheets[i] if sheets else sheet_beside(path)
-        if not sheets and path.is_file() and not sheet_path.is_file():
+        if not sheets and os.path.isfile(path) and not os.path.isfile(sheet_path):
             raise InputError(
                 f"there is no run sheet '{sheet_path.name}' beside it.",
                 where=str(path),
@@ -258,10 +258,10 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
                 where=str(path),
                 mend="Choose another name.",
             )
-        if path.is_dir():
+        if os.path.isdir(path):
             raise OutputError("it is a folder.", where=str(path), mend="Give the name of a file in it.")
-        folder = next(p for p in place.parents if p.exists())
-        if not folder.is_dir() or not os.access(folder, os.W_OK):
+        folder = next(p for p in place.parents if os.path.exists(p))
+        if not os.path.isdir(folder) or not os.access(folder, os.W_OK):
             told = f"no file can be written in '{folder}'."
             raise OutputError(told, where=str(path), mend="Choose another place, or see to the rights.")
         taken.add(place)

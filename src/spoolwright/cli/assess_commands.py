@@ -75,9 +75,10 @@ def assess(
 def _print(result: Assessed, written: Sequence[Path], all_verdicts: bool) -> None:
     from rich.console import Console
 
+    from spoolwright.reports.figures import printable
     from spoolwright.reports.terminal import print_summary
 
     console = Console()
     print_summary(result.assessment, console, all_verdicts=all_verdicts)
     for path in written:
-        console.print(f"Written: {path}", highlight=False, markup=False, soft_wrap=True)
+        console.print(f"Written: {printable(str(path))}", highlight=False, markup=False, soft_wrap=True)

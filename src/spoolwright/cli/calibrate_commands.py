@@ -39,6 +39,7 @@ def calibrate_shape(
 
     from spoolwright import bootstrap
     from spoolwright.cli.progress import progress_bar
+    from spoolwright.reports.figures import printable
 
     bootstrap.check_outputs([out], [*runs, type_file, *(sheet or []), *filter(None, [channel_map])])
     left_out: list[Lesson] = []
@@ -51,6 +52,7 @@ def calibrate_shape(
             )  # fmt: skip
     finally:
         for one in left_out:
-            console.print(f"Left out: {one.file}, run {one.run} of engine {one.engine}: {one.why_not}")
+            told = f"Left out: {one.file}, run {one.run} of engine {one.engine}: {one.why_not}"
+            console.print(printable(told))
     console.print(f"Learnt from {learnt.runs} runs of {learnt.engines} engines.")
-    console.print(f"Written: {out}", soft_wrap=True)
+    console.print(f"Written: {printable(str(out))}", soft_wrap=True)

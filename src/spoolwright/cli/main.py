@@ -116,8 +116,10 @@ def _fault(error: Exception) -> int:
 
 
 def _told(text: str, code: int) -> int:
+    """Say why it ends; a file's name or content cannot command the terminal."""
+    plain = "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
     try:
-        typer.echo(f"spoolwright: {text}", err=True)
+        typer.echo(f"spoolwright: {plain}", err=True)
     except OSError:
         _drop(sys.stderr)
     return code

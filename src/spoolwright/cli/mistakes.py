@@ -15,9 +15,11 @@ def print_mistakes(error: MistakesError, file: Path) -> None:
     from rich.padding import Padding
     from rich.text import Text
 
+    from spoolwright.reports.figures import printable
+
     console = Console(stderr=True, highlight=False)
     count = len(error.problems)
-    head = Text(f"{file}: {count} mistake{'s' if count != 1 else ''}\n", style="bold")
+    head = Text(f"{printable(str(file))}: {count} mistake{'s' if count != 1 else ''}\n", style="bold")
     console.print(head, soft_wrap=True)
     for p in error.problems:
         console.print(Text.assemble((f"line {p.line or '?'}", "bold"), f"  {p.where}"), soft_wrap=True)

@@ -37,16 +37,17 @@ def new(
     """
     from spoolwright import bootstrap
     from spoolwright.errors import RunSheetError
+    from spoolwright.reports.figures import printable
 
     path = bootstrap.begin_sheet(run, type_file, channel_map=channel_map, out=out)
-    typer.echo(f"Begun: {path}")
+    typer.echo(f"Begun: {printable(str(path))}")
     try:
         bootstrap.read_sheet(path, type_file)
     except RunSheetError as error:
         typer.echo("Still to be filled in:")
         for problem in error.problems:
-            typer.echo(f"  [{problem.where}] {problem.what}")
-    typer.echo(f"Then: spoolwright sheet check {path} --type {type_file}")
+            typer.echo(printable(f"  [{problem.where}] {problem.what}"))
+    typer.echo(printable(f"Then: spoolwright sheet check {path} --type {type_file}"))
 
 
 @app.command("check")

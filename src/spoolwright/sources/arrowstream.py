@@ -9,6 +9,7 @@ from spoolwright.errors import InputError
 from spoolwright.sources.arrowsizes import check_message
 from spoolwright.sources.columnar import Gathering, readable, schema_columns, schema_facts
 from spoolwright.sources.loaded import Loaded, Task
+from spoolwright.sources.mapped import mapped
 from spoolwright.sources.notes import shown
 
 _FILE_MAGIC: Final = b"ARROW1\0\0"
@@ -24,7 +25,7 @@ def load_arrow(task: Task) -> Loaded:
     """
     import pyarrow as pa
 
-    with pa.memory_map(str(task.path)) as source:
+    with mapped(task.path) as source:
         try:
             _to_start(source)
             schema = pa.ipc.open_stream(source).schema

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from spoolwright.sources.columnar import Gathering, is_text, readable, schema_columns, schema_facts
 from spoolwright.sources.loaded import Loaded, Task
+from spoolwright.sources.mapped import mapped
 from spoolwright.sources.notes import shown
 from spoolwright.sources.parquetsizes import check_pages, damaged
 
@@ -33,7 +34,7 @@ def load_parquet(task: Task) -> Loaded:
 def _load(task: Task) -> Loaded:
     from pyarrow import parquet
 
-    with parquet.ParquetFile(task.path, memory_map=True) as file:
+    with parquet.ParquetFile(mapped(task.path)) as file:
         schema = file.schema_arrow
         task.limits.check_columns(file.metadata.num_columns)
         plan = readable(task.choose(schema_columns(schema), True), schema, task)
@@ -45,7 +46,7 @@ def _load(task: Task) -> Loaded:
     check_pages(task.path, set(names), task.limits)
     gathering = Gathering(task, plan, schema_facts(schema, task))
     # Text is read as a dictionary: one long text repeated over all rows then costs its length once.
-    with parquet.ParquetFile(task.path, memory_map=True, read_dictionary=texts) as file:
+    with parquet.ParquetFile(mapped(task.path), read_dictionary=texts) as file:
         for batch in file.iter_batches(batch_size=_BATCH, columns=names):
             arrays: list[Any] = [batch.column(name) for name in names]
             gathering.add(arrays[0], arrays[1:])

@@ -101,7 +101,7 @@ def _recording(path: Path, loaded: Loaded, notes: Notes) -> Recording:
         time=seconds - seconds[0],
         series=series,
         started_at=_started_at(loaded, float(seconds[0])),
-        source_name=path.name,
+        source_name=path.name.encode(errors="replace").decode(),  # a name need not be text
         source_sha256=sha256_of(path),
         attributes=loaded.attributes,
         notes=tuple(notes.taken),
