@@ -18,6 +18,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
+from peak_memory import peak_bytes
 
 from spoolwright.core.measurement.recording import Recording
 from spoolwright.errors import SpoolwrightError
@@ -169,7 +170,7 @@ def read_many(format: str, first: int, count: int, folder: Path) -> dict:
         except BaseException:
             problems.append(f"number {number}: {traceback.format_exc()}")
         slowest = max(slowest, time.perf_counter() - start)
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    memory = peak_bytes()
     return {"recordings": recordings, "slowest": slowest, "memory": memory, "problems": problems[:5]}
 
 

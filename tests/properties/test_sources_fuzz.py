@@ -181,17 +181,17 @@ HOSTILE = {
 }  # fmt: skip
 
 READ = """
-import resource, sys, time
+import sys
 sys.path.insert(0, sys.argv[2])
+from peak_memory import peak_bytes
 from recording_fuzzer import CHANNELS
 from spoolwright.errors import SpoolwrightError
 from spoolwright.sources.reading import read_recording
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 try:
     print(read_recording(sys.argv[1], CHANNELS).rows, "rows")
 except SpoolwrightError as error:
     print(error)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+print(peak_bytes() // 2**20)
 """
 
 

@@ -231,7 +231,7 @@ class PointScribe:
         assert reduction.model is not None
         mgt = _reference_temperature(reduction, i, self.basis)
         found = _model_value(reduction.model, reduction, i, q, mgt)
-        return found if np.isfinite(found.value) else None
+        return found if np.isfinite(found.value) and np.all(np.isfinite(found.contributions)) else None
 
     def _model_how(self, point: PointData, q: str) -> str:
         at = "approved corrected power" if q == _MGT else "approved corrected MGT"

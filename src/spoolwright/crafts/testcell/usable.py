@@ -14,6 +14,9 @@ from spoolwright.crafts.testcell.wording import amount
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.units import difference_from_inner, unit_of
 
+_RUNNING = ("speed", "torque", "temperature", "pressure", "mass flow", "volume flow")
+"""Dimensions that a running engine never reads as nought or less in inner units."""
+
 
 def why_not_usable(point: PointData, points: Sequence[PointData], basis: ReductionBasis) -> tuple[str, ...]:
     """What keeps a hold from being used for performance at all; empty when nothing does."""
@@ -72,7 +75,7 @@ def _implausible(point: PointData, basis: ReductionBasis) -> list[str]:
         c, mean = channels[name], point.channels[name].mean
         unit = unit_of(c.unit, c.dimension)
         low, high = (end * unit.factor + unit.offset for end in c.plausible)
-        if not low <= mean <= high:
+        if not low <= mean <= high or (mean <= 0.0 and c.dimension in _RUNNING):
             reads = amount(mean, Shown(c.dimension, c.unit))
             out.append(f"'{name}' reads {reads}, which no engine of the type can give")
     return out
