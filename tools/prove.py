@@ -37,6 +37,8 @@ from rich.progress import (
     TimeRemainingColumn,
 )
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy, as the program itself does
+
 ROOT = Path(__file__).resolve().parent.parent
 PROOFS = ROOT / "tests" / "prove"
 FIGURES = ROOT / "docs" / "figures.md"

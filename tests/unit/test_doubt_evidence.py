@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -32,9 +33,10 @@ def linear(seed: int, sensors: int = 3, levels: int = 4) -> Linear:
     j, h = (x.ravel() for x in np.meshgrid(np.arange(sensors), np.arange(levels), indexing="ij"))
     n = j.size
     columns, worn = 0.05 * g.standard_normal((n, 6)), 0.05 * g.standard_normal((n, 5))
+    local = 0.05 * g.standard_normal((n, 2))
     scatter = 1e-4 * (1.0 + g.random(n))
     residual = 0.1 * g.standard_normal(n)
-    return Linear(j, h, residual, columns, worn, scatter, np.ones(sensors), np.ones(n))
+    return Linear(j, h, residual, columns, local, worn, scatter, np.ones(sensors), np.ones(n), levels)
 
 
 STATES_OF_MODULES = module_states([np.array([0, 1]), np.array([2, 3, 4])], 5)
@@ -42,8 +44,9 @@ STATES_OF_MODULES = module_states([np.array([0, 1]), np.array([2, 3, 4])], 5)
 
 def covariance(x: Linear, worn: np.ndarray) -> np.ndarray:
     """Covariance written out."""
-    more = x.worn[:, worn]
-    return x.columns @ x.columns.T + more @ more.T + np.diag(x.scatter)
+    expanded = [x.local * (x.level == k)[:, None] for k in range(x.levels)]
+    every = np.concatenate([x.columns, *expanded, x.worn[:, worn]], axis=1)
+    return every @ every.T + np.diag(x.scatter)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -85,6 +88,21 @@ def test_density_and_best_size_of_a_free_error(seed: int) -> None:
         assert best[k, 0, 0] == pytest.approx(amount, abs=1e-9)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_most_probable_unknowns(seed: int) -> None:
+    """Bayesian least squares written out: u = (1 + A' N A)^-1 A' N r, N the inverse of the scatter."""
+    x = linear(seed)
+    for k, state in enumerate(STATES_OF_MODULES):
+        expanded = [x.local * (x.level == n)[:, None] for n in range(x.levels)]
+        a = np.concatenate([x.columns, *expanded, x.worn[:, state]], axis=1)
+        weight = a.T / x.scatter
+        u = np.linalg.solve(np.eye(a.shape[1]) + weight @ a, weight @ x.residual)
+        got = Normals(x, STATES_OF_MODULES).unknowns(x.residual, k)
+        assert got.common == pytest.approx(u[:6], abs=1e-7)
+        assert got.local.T.ravel() == pytest.approx(u[6 : 6 + 2 * x.levels], abs=1e-7)
+        assert got.worn[state] == pytest.approx(u[6 + 2 * x.levels :], abs=1e-7)
+
+
 def readings(x: Linear, levels: int = 4) -> Readings:
     """Readings that belong to `linear`: prediction 1 everywhere."""
     sensors = tuple(Sensor(f"c{n}", "exhaust_temperature", (("own", 0.01),)) for n in range(x.scale.size))
@@ -99,7 +117,7 @@ def test_probabilities_of_all_hypotheses_sum_to_one() -> None:
     x = linear(3)
     given = readings(x)
     half = Alternative("half", {"c1": 0.5 * given.means[1]}, {"c1": np.full(4, math.log(0.5))})
-    found = compare(x, given, [half], [np.array([0, 1]), np.array([2, 3, 4])])
+    found = compare(Normals(x, STATES_OF_MODULES), given, [half])
     assert found.sound + sum(found.probabilities) == pytest.approx(1.0, abs=1e-9)
     assert sum(found.modules) == pytest.approx(1.0, abs=1e-9)
     assert list(found.probabilities) == sorted(found.probabilities, reverse=True)
@@ -110,8 +128,8 @@ def test_a_planted_error_far_beyond_everything_is_named() -> None:
     off = x.residual.copy()
     off *= 0.1
     off[x.sensor == 2] += 3.0
-    x = Linear(x.sensor, x.level, off, x.columns, x.worn, x.scatter, x.scale, x.predicted)
-    found = compare(x, readings(x), [], [np.array([0, 1])])
+    x = replace(x, residual=off)
+    found = compare(Normals(x, STATES_OF_MODULES), readings(x), [])
     assert found.causes[0].channels == ("c2",) and found.causes[0].kind in ("offset", "gain")
     assert found.causes[0].amount == pytest.approx(3.0, abs=0.5)
     assert found.of_channel("c2") > 0.99

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from spoolwright.core.reduction.doubt.evidence import Normals, module_states
+from spoolwright.core.reduction.doubt.evidence import Normals
 from spoolwright.core.reduction.doubt.priors import FAULTY, KINDS, SIZES, WORN_MODULE, WORN_TOGETHER
 from spoolwright.core.reduction.doubt.readings import Alternative, Readings
 from spoolwright.core.reduction.doubt.signs import FloatArray
@@ -98,21 +98,17 @@ class Comparison:
         return min(sum(p for c, p in pairs if channel in c.channels), 1.0)
 
 
-def compare(
-    linear: Linear, readings: Readings, alternatives: Sequence[Alternative], modules: Sequence[np.ndarray]
-) -> Comparison:
+def compare(normals: Normals, readings: Readings, alternatives: Sequence[Alternative]) -> Comparison:
     """Posterior probability of every hypothesis.
 
     Parameters
     ----------
-    linear : Linear
-        Readings about the prediction [-].
+    normals : Normals
+        Readings about the prediction under every state of the modules [-].
     readings : Readings
         The same readings as means [inner unit].
     alternatives : sequence of Alternative
         Discrete mistakes [-].
-    modules : sequence of arrays of int
-        Places of each module's condition factors [-].
 
     Returns
     -------
@@ -133,9 +129,8 @@ def compare(
     MacKay, Information Theory, Inference, and Learning Algorithms (Cambridge 2003), chapter 28 (evidence and
     Occam factor). Sherman and Morrison, Ann. Math. Stat. 21 (1950) 124 (one more unknown).
     """
-    states = module_states(modules, linear.worn.shape[1])
-    normals = Normals(linear, states)
-    prior = _log_priors_of(len(states))
+    linear = normals.linear
+    prior = _log_priors_of(len(normals.states))
     sound = normals.log_density
     modules_posterior = _normalised(sound + prior)
     causes = _alternatives(linear, readings, alternatives, normals, prior)
@@ -244,6 +239,41 @@ def _free_errors(linear: Linear, readings: Readings, normals: Normals, prior: Fl
             channel = (readings.sensors[n].channel,)
             out.append(Cause(kind, channel, float(evidence[i]), before, None, amount, since[i]))
     return out
+
+
+def explained(normals: Normals, readings: Readings, comparison: Comparison) -> FloatArray:
+    """Residuals with the most probable cause taken out, where a cause is more probable than none.
+
+    Parameters
+    ----------
+    normals : Normals
+        As compared [-].
+    readings : Readings
+        The same readings as means [inner unit].
+    comparison : Comparison
+        What came of it [-].
+
+    Returns
+    -------
+    array, shape (n,)
+        What is left for the state and the modules to explain [-].
+    """
+    linear = normals.linear
+    residual = linear.residual.copy()
+    if not comparison.causes or comparison.probabilities[0] <= comparison.sound:
+        return residual
+    cause = comparison.causes[0]
+    if cause.alternative is not None:
+        rows, change, _ = _change(linear, readings, cause.alternative)
+        residual[rows] += change
+        return residual
+    n = readings.index(cause.channels[0])
+    rows = np.flatnonzero(linear.sensor == n)
+    kinds, shapes, since = _shapes(linear, readings, n, rows)
+    i = next(i for i, k in enumerate(kinds) if k == cause.kind and since[i] == cause.since)
+    size = cause.amount / (1.0 if cause.kind == "gain" else float(linear.scale[n]))
+    residual[rows] -= size * shapes[:, i]
+    return residual
 
 
 def _sum_of(logs: FloatArray) -> FloatArray:

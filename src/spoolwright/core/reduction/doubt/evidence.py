@@ -8,38 +8,86 @@ from collections.abc import Sequence
 import numpy as np
 
 from spoolwright.core.reduction.doubt.signs import FloatArray
-from spoolwright.core.reduction.doubt.spread import Linear
+from spoolwright.core.reduction.doubt.spread import Linear, Unknowns
 
 
 class Normals:
-    """The readings under every state of the modules; arrays lead with the state."""
+    """The readings under every state of the modules; arrays lead with the state.
+
+    The precision is kept as that of the levels by themselves less a product of factors, by the matrix
+    inversion lemma twice: inv(B + C C' + W W') = inv(B) - G G' - R R'. The blocks B of the levels are small.
+    """
 
     def __init__(self, linear: Linear, states: Sequence[np.ndarray]) -> None:
+        self.linear, self.states = linear, states
         r = linear.residual
-        covariance = linear.covariance()
-        half = float(np.log(np.diag(np.linalg.cholesky(covariance))).sum())
-        self.base = np.linalg.inv(covariance)
-        weighted = self.base @ r
+        self.places = [np.flatnonzero(linear.level == k) for k in range(linear.levels)]
+        half = self._levels()
+        columns = self._by_levels(linear.columns)
+        common = np.linalg.cholesky(np.eye(columns.shape[1]) + linear.columns.T @ columns)
+        self.factor = np.linalg.solve(common, columns.T).T
+        half += float(np.log(np.diag(common)).sum())
         constant = -half - 0.5 * r.size * math.log(2.0 * math.pi)
-        pulled = self.base @ linear.worn
+        pulled = self._base(linear.worn)
         stiff = linear.worn.T @ pulled
-        self.roots, self.weighted, density, misfit = [], [], [], []
+        self.roots, density = [], []
         for state in states:
             inner = np.linalg.cholesky(np.eye(state.size) + stiff[np.ix_(state, state)])
-            # precision of a state = base - root root', by the matrix inversion lemma
-            root = np.linalg.solve(inner, pulled[:, state].T).T
-            self.roots.append(root)
-            self.weighted.append(weighted - root @ (root.T @ r))
-            misfit.append(float(r @ self.weighted[-1]))
-            density.append(constant - float(np.log(np.diag(inner)).sum()) - 0.5 * misfit[-1])
-        self.misfit = np.array(misfit)
-        self.log_density = np.array(density)
+            self.roots.append(np.linalg.solve(inner, pulled[:, state].T).T)
+            density.append(constant - float(np.log(np.diag(inner)).sum()))
+        self.weighted = [self.pulled(r, k) for k in range(len(states))]
+        self.misfit = np.array([float(r @ w) for w in self.weighted])
+        self.log_density = np.array(density) - 0.5 * self.misfit
+
+    def _levels(self) -> float:
+        """Precision of each level by itself; half the ln of the product of their determinants."""
+        linear, half = self.linear, 0.0
+        most = max(rows.size for rows in self.places)
+        self.own = np.zeros((linear.levels, most, most))
+        self.place = np.zeros(linear.residual.size, dtype=int)
+        for k, rows in enumerate(self.places):
+            local = linear.local[rows]
+            block = local @ local.T + np.diag(linear.scatter[rows])
+            half += float(np.log(np.diag(np.linalg.cholesky(block))).sum())
+            self.own[k, : rows.size, : rows.size] = np.linalg.inv(block)
+            self.place[rows] = np.arange(rows.size)
+        return half
+
+    def _by_levels(self, x: FloatArray) -> FloatArray:
+        """inv(B) x."""
+        out = np.empty_like(x)
+        for k, rows in enumerate(self.places):
+            out[rows] = self.own[k, : rows.size, : rows.size] @ x[rows]
+        return out
+
+    def _base(self, x: FloatArray) -> FloatArray:
+        """inv(B + C C') x."""
+        return np.asarray(self._by_levels(x) - self.factor @ (self.factor.T @ x))
+
+    def pulled(self, r: FloatArray, state: int) -> FloatArray:
+        """Residuals weighted with the precision under a state of the modules."""
+        root = self.roots[state]
+        return np.asarray(self._base(r) - root @ (root.T @ r))
+
+    def unknowns(self, r: FloatArray, state: int) -> Unknowns:
+        """Most probable unknowns for residuals r under a state of the modules."""
+        linear, weighted = self.linear, self.pulled(r, state)
+        worn = np.zeros(linear.worn.shape[1])
+        worn[self.states[state]] = linear.worn[:, self.states[state]].T @ weighted
+        local = np.array([linear.local[rows].T @ weighted[rows] for rows in self.places]).T
+        return Unknowns(linear.columns.T @ weighted, local, worn)
 
     def _block(self, rows: np.ndarray) -> tuple[FloatArray, FloatArray]:
         """Precision and weighted residuals of some rows: (states, n, n), (states, n)."""
-        base = self.base[np.ix_(rows, rows)]
+        base = self._own_block(rows) - self.factor[rows] @ self.factor[rows].T
         block = np.array([base - root[rows] @ root[rows].T for root in self.roots])
         return block, np.array([w[rows] for w in self.weighted])
+
+    def _own_block(self, rows: np.ndarray) -> FloatArray:
+        """inv(B) between some rows: only those of one level have to do with each other."""
+        level, place = self.linear.level[rows], self.place[rows]
+        same = level[:, None] == level[None, :]
+        return np.asarray(same * self.own[level[:, None], place[:, None], place[None, :]])
 
     def replaced(self, rows: np.ndarray, change: FloatArray, log_slope: float) -> FloatArray:
         """ln density with some residuals changed, (states,)."""

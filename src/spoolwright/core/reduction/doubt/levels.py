@@ -23,6 +23,8 @@ SHORTEST_S = 40.0
 """A shorter rest is part of the motion around it [s]."""
 REST_S = 8.0
 """The shortest rest before a start that is averaged [s]."""
+MOVED = 0.003
+"""Share of its range over the run by which any reading moves once a start begins [-]."""
 WINDOW_S = 60.0
 """The end of a level that is averaged [s]."""
 MOST = 16
@@ -156,7 +158,7 @@ def steady_levels(time: FloatArray, bins: Bins, noise: Sequence[float]) -> list[
             begins = max(begin + 0.4 * (end - begin), end - WINDOW_S)
             found.append((end - begin, _level(time, begins, end, resting=False)))
     found = sorted(found, key=lambda f: -f[0])[:MOST]
-    rest = _before_start(time, bins)
+    rest = _before_start(time, bins, np.asarray(noise, dtype=float))
     return rest + sorted((level for _, level in found), key=lambda level: level.from_s)
 
 
@@ -165,20 +167,28 @@ def _level(time: FloatArray, begin: float, end: float, *, resting: bool) -> Leve
     return Level(begin, end, int(first), int(last), resting)
 
 
-def _before_start(time: FloatArray, bins: Bins) -> list[Level]:
-    """The rest that the recording begins with, its last bin left out; a later one is warm and still turns."""
-    awake = np.flatnonzero(~bins.resting)
-    last = int(awake[0]) - 1 if awake.size else bins.resting.size
+def _before_start(time: FloatArray, bins: Bins, noise: FloatArray) -> list[Level]:
+    """The rest that the recording begins with, up to the bin before anything moves."""
+    awake = ~bins.resting
+    moved = np.abs(bins.means - bins.means[0]) > np.maximum(6.0 * noise, MOVED * _range(bins.means))
+    begins = np.flatnonzero(awake | moved.any(axis=1))
+    last = int(begins[0]) - 1 if begins.size else bins.resting.size
     begin, end = float(time[0]), float(time[min(bins.edges[max(last, 0)], time.size - 1)])
-    if end - begin < REST_S:
+    if end - begin < REST_S or awake[0]:
         return []
     return [_level(time, max(begin, end - WINDOW_S), end, resting=True)]
 
 
+def _range(means: FloatArray) -> FloatArray:
+    """What each reading spans over the run."""
+    with _no_warnings():
+        low, high = np.nanpercentile(means, [1, 99], axis=0)
+    return np.asarray(np.nan_to_num(high - low))
+
+
 def _quiet(means: FloatArray, noise: FloatArray) -> BoolArray:
-    with np.errstate(invalid="ignore"), _no_warnings():
-        width = np.nanpercentile(means, 99, axis=0) - np.nanpercentile(means, 1, axis=0)
-    moving = np.isfinite(width) & (width > 20.0 * noise)
+    width = _range(means)
+    moving = width > 20.0 * noise
     if not moving.any():
         return np.ones(means.shape[0], dtype=bool)
     x = means[:, moving] / width[moving]

@@ -99,6 +99,13 @@ climate of inhabited places below 2000 m (ln of 97.7 kPa ± 9 %), warm air drawn
 of intake and exhaust, humidity as a share of saturation, output speed about the rating's, any gas generator
 speed, fuel a little warmer than the air."""
 
+REACH: Mapping[str, float] = MappingProxyType({
+    "speed": 0.12, "temperature": 25.0, "pressure": 0.1, "recirculation": 10.0, "inlet": 0.05,
+    "exhaust": 0.08, "output_speed": 0.5, "humidity": 0.03, "fuel": 60.0,
+})  # fmt: skip
+"""How far the state may be moved from the one on which most readings agree: beyond, the model is not linear
+and a single absurd reading would lead it astray [unit of the state]."""
+
 FAULTY = 0.05
 """Probability that a run has a wrong channel at all: one in twenty [-]."""
 KINDS: Mapping[str, float] = MappingProxyType(

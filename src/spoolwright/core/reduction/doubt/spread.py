@@ -21,6 +21,7 @@ from spoolwright.core.reduction.doubt.priors import (
     NEW_CONFORMATION,
     PROBE_MEAN,
     PROBE_PATTERN,
+    REACH,
     RECOVERY,
     SHAPE,
     SOAK_K,
@@ -56,7 +57,9 @@ class Linear:
     residual : array, shape (n,)
         Reading less prediction, carried to the prior's centre [-].
     columns : array, shape (n, k)
-        What one standard deviation of each unknown does [-].
+        What one standard deviation of each unknown common to the run does [-].
+    local : array, shape (n, m)
+        What one standard deviation of each unknown of the datum's own level does [-].
     worn : array, shape (n, factors)
         What one standard deviation of a deteriorated module's factor does [-].
     scatter : array, shape (n,)
@@ -65,20 +68,25 @@ class Linear:
         Size by which a channel is divided [inner unit].
     predicted : array, shape (n,)
         Prediction [inner unit].
+    levels : int
+        Number of levels [-].
     """
 
     sensor: np.ndarray
     level: np.ndarray
     residual: FloatArray
     columns: FloatArray
+    local: FloatArray
     worn: FloatArray
     scatter: FloatArray
     scale: FloatArray
     predicted: FloatArray
+    levels: int
 
     def covariance(self) -> FloatArray:
         """Covariance of the readings about the prediction [-]."""
-        out = self.columns @ self.columns.T
+        same = self.level[:, None] == self.level[None, :]
+        out = self.columns @ self.columns.T + same * (self.local @ self.local.T)
         out[np.diag_indices_from(out)] += self.scatter
         return np.asarray(out)
 
@@ -102,6 +110,25 @@ class Point:
     def healthy(cls, state: FloatArray) -> Point:
         """A state with every module as the type's data say [-]."""
         return cls(state, np.repeat(_NOMINAL[:, None], state.shape[1], axis=1))
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """Values of the unknowns of `Linear`, in standard deviations.
+
+    Parameters
+    ----------
+    common : array, shape (k,)
+        Of those common to the run [-].
+    local : array, shape (m, levels)
+        Of those of each level [-].
+    worn : array, shape (factors,)
+        Of a deteriorated module's factors [-].
+    """
+
+    common: FloatArray
+    local: FloatArray
+    worn: FloatArray
 
 
 class Spread:
@@ -139,7 +166,7 @@ class Spread:
         width[4] = width[5] = np.exp(4.0 * referred) * ones
         mean = np.array([AIR[name][0] for name in STATES])[:, None] * width
         mean[0], mean[6] = state[0], np.log(rated_output_speed)
-        self.mean = mean
+        self.mean, self.first = mean, state
         self.common = np.array([AIR[name][1] for name in STATES])[:, None] * width
         self.single = np.array([AIR[name][2] for name in STATES])[:, None] * width
         self.shape = np.array([[BUILD[f], *SHAPE[f]] for f in FACTORS])
@@ -169,7 +196,6 @@ class Spread:
         values = prediction.values
         good = np.isfinite(readings.means) & np.isfinite(values) & np.isfinite(readings.random)
         j, h = np.nonzero(good)
-        levels = readings.time.size
         scale = _scales(values, readings)
         per = 1.0 / scale[j]
         by_state = prediction.by_state[j, :, h] * per[:, None]
@@ -180,9 +206,7 @@ class Spread:
         residual -= np.einsum("ns,sn->n", by_state, away[:, h]) + np.einsum("nf,fn->n", by_factor, off[:, h])
         blocks = [
             by_state * self.common[:, h].T,
-            *_per_level(by_state * self.single[:, h].T, h, levels),
             *[by_factor * (self.shape[:, k] * self.features[k, h][:, None]) for k in range(4)],
-            *_per_level(by_factor[:, self.wavy] * self.waves * self.features[0, h][:, None], h, levels),
             *_adjusted(by_factor, values[j, h] * per, readings, j, h),
             _instrument_columns(readings, values, j, h, per, self.steepness),
             _sheet_columns(readings, prediction, j, h, per, site),
@@ -190,33 +214,37 @@ class Spread:
         ]
         worn = by_factor * (self.worn * self.features[0, h][:, None])
         scatter = (readings.random[j, h] * per) ** 2 + (RECOVERY * np.abs(values[j, h]) * per) ** 2
+        waves = by_factor[:, self.wavy] * self.waves * self.features[0, h][:, None]
+        local = np.concatenate([by_state * self.single[:, h].T, waves], axis=1)
         columns = np.concatenate(blocks, axis=1)
         used = np.any(columns != 0.0, axis=0)
-        used[: len(STATES) * (1 + levels) + 4 * len(FACTORS)] = True
-        return Linear(j, h, residual, columns[:, used], worn, scatter, scale, values[j, h])
+        used[: len(STATES) + 4 * len(FACTORS)] = True
+        return Linear(
+            j, h, residual, columns[:, used], local, worn, scatter, scale, values[j, h], readings.time.size
+        )
 
-    def moved(self, unknowns: FloatArray, worn: FloatArray) -> Point:
+    def moved(self, unknowns: Unknowns) -> Point:
         """Where the unknowns lead.
 
         Parameters
         ----------
-        unknowns : array, shape (k,)
-            Values of the columns of `Linear`, in standard deviations [-].
-        worn : array, shape (factors,)
-            Values of its worn factors, in standard deviations [-].
+        unknowns : Unknowns
+            Values in standard deviations [-].
 
         Returns
         -------
         Point
-            State and factors [inner unit].
+            State and factors, speed and air kept near where most readings agree [inner unit].
         """
-        states, levels = self.mean.shape
-        common, rest = unknowns[:states], unknowns[states:]
-        single = rest[: states * levels].reshape(levels, states).T
-        state = self.mean + self.common * common[:, None] + self.single * single
-        shape = rest[states * levels : states * levels + 4 * len(FACTORS)].reshape(4, len(FACTORS))
+        states = self.mean.shape[0]
+        state = (
+            self.mean + self.common * unknowns.common[:states, None] + self.single * unknowns.local[:states]
+        )
+        reach = np.array([REACH[name] for name in STATES])[:, None]
+        state = np.clip(state, self.first - reach, self.first + reach)
+        shape = unknowns.common[states : states + 4 * len(FACTORS)].reshape(4, len(FACTORS))
         factors = _NOMINAL[:, None] + np.einsum("kf,fk,kh->fh", shape, self.shape, self.features)
-        factors = factors + (self.worn * worn)[:, None] * self.features[0]
+        factors = factors + (self.worn * unknowns.worn)[:, None] * self.features[0]
         low = np.where(_NOMINAL > 0.5, 0.3, -np.inf)[:, None]
         factors = np.maximum(factors, low)
         factors[FACTORS.index("leak")] = np.clip(factors[FACTORS.index("leak")], -0.02, 0.3)
@@ -228,11 +256,6 @@ def _scales(values: FloatArray, readings: Readings) -> FloatArray:
     size = np.nan_to_num(np.abs(values)).max(axis=1, initial=0.0)
     vane = np.array([s.role == "vane_angle" for s in readings.sensors])
     return np.asarray(np.where(vane, 10.0, np.where(size > 0.0, size, 1.0)))
-
-
-def _per_level(columns: FloatArray, level: np.ndarray, levels: int) -> list[FloatArray]:
-    """The columns once for every level, zero at the others."""
-    return [columns * (level == k)[:, None] for k in range(levels)]
 
 
 def _adjusted(

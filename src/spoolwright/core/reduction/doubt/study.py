@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from spoolwright.core.cycle.model import EngineModel
-from spoolwright.core.reduction.doubt.compare import Cause, Comparison, compare
+from spoolwright.core.reduction.doubt.compare import Cause, Comparison, compare, explained
 from spoolwright.core.reduction.doubt.consensus import Candidates, consensus
-from spoolwright.core.reduction.doubt.evidence import module_states
+from spoolwright.core.reduction.doubt.evidence import Normals, module_states
 from spoolwright.core.reduction.doubt.prediction import Site, predicted
-from spoolwright.core.reduction.doubt.priors import COLD_K
+from spoolwright.core.reduction.doubt.priors import COLD_K, FACTORS
 from spoolwright.core.reduction.doubt.readings import Alternative, Readings
 from spoolwright.core.reduction.doubt.signs import FloatArray
-from spoolwright.core.reduction.doubt.spread import Linear, Point, Spread, module_columns
+from spoolwright.core.reduction.doubt.spread import Point, Spread, module_columns
 
 CONVINCED = 0.9
 """A cause more probable than this is taken for granted while the next is looked for [-]."""
@@ -193,7 +193,7 @@ def _turns(
     model = engine.model
     reference = (model.data.reference.gas_generator_speed, model.data.reference.temperature)
     spread = Spread(point, readings.resting, engine.rated_output_speed, reference)
-    modules = module_columns(engine.modules)
+    states = module_states(module_columns(engine.modules), len(FACTORS))
     roles = [s.role for s in readings.sensors]
     best: tuple[Comparison, FloatArray] | None = None
     for _ in range(_TURNS):
@@ -202,12 +202,13 @@ def _turns(
         if linear.residual.size < 2:
             return best
         try:
-            comparison = compare(linear, readings, alternatives, modules)
-            unknowns, worn = _best_unknowns(linear, readings, comparison, modules)
+            normals = Normals(linear, states)
+            comparison = compare(normals, readings, alternatives)
         except np.linalg.LinAlgError:  # readings so far off that rounding hides all others
             return best
         best = comparison, prediction.values
-        moved = spread.moved(unknowns, worn)
+        left = explained(normals, readings, comparison)
+        moved = spread.moved(normals.unknowns(left, comparison.best_module))
         if not np.all(np.isfinite(moved.state)) or _near(moved, point):
             return best
         point = moved
@@ -217,33 +218,3 @@ def _turns(
 def _near(one: Point, other: Point) -> bool:
     state = np.abs(one.state - other.state) < _SMALL[:, None]
     return bool(np.all(state) and np.all(np.abs(one.factors[:8] - other.factors[:8]) < 0.05))
-
-
-def _best_unknowns(
-    linear: Linear, readings: Readings, comparison: Comparison, modules: Sequence[np.ndarray]
-) -> tuple[FloatArray, FloatArray]:
-    """Most probable unknowns under the best hypothesis."""
-    chosen = module_states(modules, linear.worn.shape[1])[comparison.best_module]
-    residual = linear.residual.copy()
-    used = np.ones(residual.size, dtype=bool)
-    if comparison.causes and comparison.probabilities[0] > comparison.sound:
-        cause = comparison.causes[0]
-        for channel in cause.channels:
-            n = readings.index(channel)
-            mine = linear.sensor == n
-            if cause.alternative is None:
-                used &= ~mine
-            else:
-                h = linear.level[mine]
-                residual[mine] += (
-                    cause.alternative.values[channel][h] - readings.means[n, h]
-                ) / linear.scale[n]
-    a = linear.columns[used]
-    s = a @ a.T
-    w = linear.worn[used][:, chosen]
-    s += w @ w.T
-    s[np.diag_indices_from(s)] += linear.scatter[used]
-    weighted = np.linalg.solve(s, residual[used])
-    worn = np.zeros(linear.worn.shape[1])
-    worn[chosen] = w.T @ weighted
-    return a.T @ weighted, worn
