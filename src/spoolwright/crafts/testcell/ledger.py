@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -54,7 +55,12 @@ class Ledger:
 def figure(
     value: float, shown: Shown, how: str, uncertainty: float | None = None, *, difference: bool = False
 ) -> Figure:
-    """A figure in the inner unit of its dimension that points to its derivation."""
+    """A figure in the inner unit of its dimension that points to its derivation.
+
+    An uncertainty without a bound is none that can be stated.
+    """
+    if uncertainty is not None and not math.isfinite(uncertainty):
+        uncertainty = None
     return Figure(
         value=float(value),
         unit=INNER_UNIT[shown.dimension],

@@ -106,6 +106,8 @@ def _barred(limit: Limit, reading: ScalarReading, around: Judging) -> Untold | N
     if not math.isfinite(reading.value):
         mend = reading.mend or "Repeat it with the channels recorded."
         return Untold(reading.why_not or "the reading could not be made", mend)
+    if not math.isfinite(reading.uncertainty):
+        return Untold("its uncertainty cannot be stated", reading.mend or "Repeat it with steady readings.")
     doubts = [around.findings[f] for f in reading.findings if f in around.findings]
     open_doubts = [f for f in doubts if f.bars_use and not f.corrected_by]
     if open_doubts:

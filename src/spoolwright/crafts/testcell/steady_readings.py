@@ -97,6 +97,8 @@ def _conformation(data: RunData, point: PointData, torque: str, dynamometer: str
     if plate is None:
         return _placed(asked.not_made(data, "the run sheet gives no torque conformation"), point)
     indicated, braked = point.channels[torque], point.channels[dynamometer]
+    if min(indicated.mean, braked.mean) <= 0.0:
+        return _placed(asked.not_made(data, "the torques read nothing, or backwards"), point)
     implied = braked.mean / indicated.mean
     shares = _ratio_shares(braked, indicated, implied / plate)
     inputs = [
