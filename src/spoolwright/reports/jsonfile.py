@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,8 @@ def write_bytes(path: Path, data: bytes) -> Path:
         part.write_bytes(data)
         part.replace(path)
     except OSError as error:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         raise OutputError(
             f"cannot write: {error.strerror}.", mend="Choose another place.", where=str(path)
         ) from error

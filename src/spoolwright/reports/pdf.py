@@ -24,7 +24,12 @@ CHART_WIDTH, CHART_HEIGHT = 340.0, 262.0
 
 def write_pdf(assessment: Assessment, strips: tuple[Strip, ...], path: Path) -> Path:
     """Write the report as PDF."""
-    return write_bytes(path, report_pdf(assessment, strips))
+    try:
+        data = report_pdf(assessment, strips)
+    except OSError as error:
+        told = f"the print cannot be set: {error.strerror}."
+        raise OutputError(told, where=str(path), mend="Make room for temporary files.") from error
+    return write_bytes(path, data)
 
 
 def report_pdf(assessment: Assessment, strips: tuple[Strip, ...]) -> bytes:
