@@ -308,6 +308,16 @@ def test_runs_that_teach_nothing_are_named(
 # what a person gets wrong
 
 
+def test_help_shows_an_example_that_is_understood(hot_section: Path, tmp_path: Path) -> None:
+    shown = called("assess", "--help")
+    assert (shown.code, shown.err) == (0, "")
+    (example,) = re.findall(r"^ *spoolwright (assess run-1.*)$", shown.out, flags=re.M)
+    for name in ("run-1.csv", "run-2.mf4", "corrie_940.toml"):
+        example = example.replace(name, str(tmp_path / name))
+    answer = called(*example.split())
+    assert (answer.code, "corrie_940.toml: the type file cannot be read" in answer.err) == (4, True)
+
+
 def test_a_wrong_call_says_what_to_mend(hot_section: Path, tmp_path: Path) -> None:
     copy = tmp_path / "run.parquet"
     shutil.copyfile(hot_section, copy)

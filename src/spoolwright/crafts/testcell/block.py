@@ -37,6 +37,8 @@ from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.errors import RangeError
 
 SFC = "specific_fuel_consumption"
+_LEAST_CURVE = 10
+"""Points of the model's reference curve below which it is no curve."""
 
 
 @dataclass(frozen=True)
@@ -141,6 +143,8 @@ def _by_model(
 ) -> tuple[ModelMethod | None, str]:
     if not all(q in correlated for q in (*MODELLED, "measured_gas_temperature")):
         return None, "power, speed, MGT or fuel flow was not recorded"
+    if basis.curve.gas_temperature.size < _LEAST_CURVE:
+        return None, "the model of the type does not run over its rated gas temperatures"
     mgt = correlated["measured_gas_temperature"]
     given = model_points(readings, mgt, basis.speed_ratio)
     if given is None:
