@@ -112,7 +112,7 @@ def _day_after_first_due(known: TypeFile) -> date | None:
 
 _ALL = [
     Preset("healthy", "overhauled engine in good order, every reading within limits", _healthy),
-    Preset("thin-margin", "overhauled engine that meets its MGT limit by a hair", _thin),
+    Preset("thin-margin", "overhauled engine within a hair of its performance limits, on either side", _thin),
     Preset("hot-section", "repaired engine short of power: worn turbine tips", _hot_section),
     Preset(
         "data-faults",

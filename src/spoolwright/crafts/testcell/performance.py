@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,12 @@ from spoolwright.crafts.testcell.point_records import PointScribe
 from spoolwright.crafts.testcell.rated import CURVES, RatedEstimate, approved_curves, rated_estimates
 from spoolwright.crafts.testcell.reading import ScalarReading
 from spoolwright.crafts.testcell.run_sheet import RunSheet
-from spoolwright.crafts.testcell.usable import approved_window, why_not_approved, why_not_usable
+from spoolwright.crafts.testcell.usable import (
+    approved_window,
+    in_doubt_alone,
+    why_not_approved,
+    why_not_usable,
+)
 from spoolwright.crafts.testcell.wording import interval
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
 from spoolwright.crafts.typefile.lookup import source_text
@@ -55,6 +60,9 @@ class Pool:
     limits: tuple[Limit, ...]
 
 
+_SETTLE = "Settle the doubts named: make the check, then sign the correction on the run sheet."
+
+
 @dataclass(frozen=True)
 class _Block:
     points: tuple[Point, ...]
@@ -63,6 +71,7 @@ class _Block:
     readings: tuple[ScalarReading, ...]
     why: str
     findings: tuple[Finding, ...] = ()
+    mend: str = "Take the performance points of the schedule, each held until it is steady."
 
 
 def visit_performance(
@@ -115,7 +124,9 @@ def _block(
     usable = [p for p in points if not reasons[p.id]]
     if not usable:
         records = tuple(scribe.record(p, None, reasons[p.id], outside[p.id]) for p in points)
-        return _Block(records, (), (), (), _no_point(points, reasons))
+        none = _Block(records, (), (), (), _no_point(points, reasons))
+        doubted = any(in_doubt_alone(reasons[p.id], p, basis) for p in points)
+        return replace(none, mend=_SETTLE) if doubted else none
     reduction = reduce_block(block, usable, sheets, basis)
     used = np.array([not outside[p.id] for p in usable])
     records = tuple(scribe.record(p, reduction, reasons[p.id], outside[p.id]) for p in points)
@@ -204,7 +215,7 @@ def _not_made(block: _Block, pool: Pool, basis: ReductionBasis) -> tuple[ScalarR
             reference=source_text(basis.type_file, correction.source) if correction else "",
             rating=rating,
             why_not=block.why,
-            mend="Take the performance points of the schedule, each held until it is steady.",
+            mend=block.mend,
         )
         for rating, quantity in asked
     )

@@ -50,7 +50,9 @@ def _better_instruments(needed: float, uncertainty: float, shares: Mapping[str, 
         without = square - u**2
         allowed = math.sqrt(needed**2 - without) if needed**2 > without else 0.0
         target = max(allowed, _ACHIEVABLE * u)
-        shown_from, shown_to = (amount(v, shown, target, difference=True) for v in (u, target))
+        shown_from, shown_to = (
+            amount(v, shown, target, difference=True, apart=u - target) for v in (u, target)
+        )
         steps.append(f"'{cause}' from {shown_from} to {shown_to}")
         square = without + target**2
         if allowed >= _ACHIEVABLE * u:

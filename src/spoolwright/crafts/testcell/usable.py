@@ -30,6 +30,11 @@ def why_not_usable(point: PointData, points: Sequence[PointData], basis: Reducti
     return tuple(reasons)
 
 
+def in_doubt_alone(reasons: tuple[str, ...], point: PointData, basis: ReductionBasis) -> bool:
+    """Whether doubts about the data are all that keeps a hold from being used."""
+    return bool(reasons) and reasons == tuple(_doubted(point, basis))
+
+
 def why_not_approved(point: PointData, basis: ReductionBasis) -> tuple[str, ...]:
     """Why the approved document's method does not cover a point; empty when it does."""
     correction = basis.type_file.correction
@@ -68,10 +73,12 @@ def _doubted(point: PointData, basis: ReductionBasis) -> list[str]:
 
 
 def _implausible(point: PointData, basis: ReductionBasis) -> list[str]:
-    """Channels of the reduction that read what no engine of the type can give."""
+    """Channels of the reduction that read what no engine of the type can give; a doubted one is told already."""
     out = []
     channels = {c.id: c for c in basis.type_file.channel}
     for name in entering_channels(point, basis):
+        if point.channels[name].findings:
+            continue
         c, mean = channels[name], point.channels[name].mean
         unit = unit_of(c.unit, c.dimension)
         low, high = (end * unit.factor + unit.offset for end in c.plausible)
