@@ -104,6 +104,7 @@ class CurveScribe:
             points=tuple(
                 CurvePoint(x=float(t), y=e.value, ux=u, uy=e.standard_uncertainty, point=p.id, used=True)
                 for t, e, u, p in zip(mgt, points, spread, reduction.points, strict=True)
+                if np.isfinite(e.value) and np.isfinite(e.standard_uncertainty)  # beyond the model's reach
             ),
             x=tuple(float(v) for v in grid),
             y=tuple(e.value for e in band),

@@ -73,7 +73,7 @@ def _doubted(point: PointData, basis: ReductionBasis) -> list[str]:
 
 
 def _implausible(point: PointData, basis: ReductionBasis) -> list[str]:
-    """Channels of the reduction that read what no engine of the type can give; a doubted one is told already."""
+    """Channels that read what no engine of the type can give; doubted ones are told already."""
     out = []
     channels = {c.id: c for c in basis.type_file.channel}
     for name in entering_channels(point, basis):
