@@ -21,6 +21,7 @@ def demo(
     from spoolwright.cli.progress import progress_bar
     from spoolwright.reports.terminal import print_summary
 
+    bootstrap.check_outputs([out / "report.json"], [])
     console = Console()
     with progress_bar("Demo") as tell:
         result, files = bootstrap.run_demo(out, preset, progress=tell)

@@ -28,7 +28,7 @@ def record(
     ] = None,
     out: Annotated[Path, typer.Option(help="Folder for recording, run sheet and truth.")] = Path("rig-out"),
     preset: Annotated[str, typer.Option(help="A run by name; `spoolwright rig presets` lists them.")] = "",
-    seed: Annotated[int, typer.Option(help="Makes engine, day and noise; a preset has its own.")] = 1,
+    seed: Annotated[int, typer.Option(min=0, help="Makes engine, day and noise; a preset has its own.")] = 1,
     fault: Annotated[
         list[str] | None, typer.Option(help="Fault of the engine, NAME=SIZE; may be given several times.")
     ] = None,
@@ -55,11 +55,16 @@ def record(
     """Record one whole test run: start, points, slams, governing, shut-down."""
     from rich.console import Console
 
+    from spoolwright.bootstrap import check_outputs
     from spoolwright.cli.progress import progress_bar
+    from spoolwright.errors import InputError
     from spoolwright.rig.record import record_run
     from spoolwright.rig.write import units_for, write_run
     from spoolwright.sources.typefile import load_type, shipped_type
 
+    if Path(name).name != name:
+        raise InputError(f"'{name}' is no name of a file.", mend="Name the folder with --out.")
+    check_outputs([out / (name or "run")], [])
     loaded = load_type(type_file or shipped_type())
     asked = _Asked(preset, seed, fault or [], sensor_fault or [], ambient, limit_set, cell, rate)
     options = _options(asked, loaded.type_file, units_for(loaded.type_file, units))
@@ -153,13 +158,13 @@ def _ambient(text: str, base: Ambient) -> Ambient:
     """Weather from `t=12,p=1005,rh=60,wind=3,rain`; what is not named stays as it was."""
     from dataclasses import replace
 
-    from spoolwright.errors import InputError
+    from spoolwright.errors import InputError, RangeError
 
     known = {
-        "t": ("temperature", 1.0, 273.15),
-        "p": ("pressure", 100.0, 0.0),
-        "rh": ("relative_humidity", 0.01, 0.0),
-        "wind": ("wind_speed", 1.0, 0.0),
+        "t": ("temperature", 1.0, 273.15, -60.0, 60.0),
+        "p": ("pressure", 100.0, 0.0, 500.0, 1100.0),
+        "rh": ("relative_humidity", 0.01, 0.0, 0.0, 100.0),
+        "wind": ("wind_speed", 1.0, 0.0, 0.0, 60.0),
     }
     changes: dict[str, float | str] = {}
     for part in filter(None, (p.strip() for p in text.split(","))):
@@ -168,10 +173,14 @@ def _ambient(text: str, base: Ambient) -> Ambient:
             changes["precipitation"] = part
             continue
         try:
-            field, factor, offset = known[key]
-            changes[field] = float(number) * factor + offset
+            field, factor, offset, low, high = known[key]
+            given = float(number)
         except (KeyError, ValueError):
             raise InputError(
                 f"'{part}' is no weather.", mend="Write t=12,p=1005,rh=60,wind=3 and rain, snow or fog."
             ) from None
+        if not low <= given <= high:
+            told = f"weather {key} = {given:g} is outside {low:g} to {high:g}."
+            raise RangeError(told, mend="Give degC, hPa, %, m/s.")
+        changes[field] = given * factor + offset
     return replace(base, **changes)  # type: ignore[arg-type]
