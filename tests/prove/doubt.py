@@ -54,13 +54,8 @@ UNITS = [
     "np=percent", "torque=percent", "rh=1", "mgt_3=degF", "t_fuel=degF", "t_fuel=K",
 ]  # fmt: skip
 REVERSE = [
-    "torque/lbf ft=N m",
-    "mgt/degF=degC",
-    "wf/lb/h=kg/h",
-    "p3/psia=kPa",
-    "t2/degF=degC",
-    "p_amb/inHg=hPa",
-]
+    "torque/lbf ft=N m", "mgt/degF=degC", "wf/lb/h=kg/h", "p3/psia=kPa", "t2/degF=degC", "p_amb/inHg=hPa",
+]  # fmt: skip
 SWAPS = [
     "ng=np", "t2=t3", "t3=mgt", "t5=mgt", "t3=t5", "p3=p45", "p5=p45", "p2=p3", "p2=p_amb", "p5=p2",
     "t_amb=t5",
