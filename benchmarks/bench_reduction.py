@@ -21,12 +21,12 @@ from rich.console import Console
 from rich.table import Table
 
 from spoolwright.core.measurement.montecarlo import coverage_interval
-from spoolwright.crafts.testcell.acceptance import read_run
-from spoolwright.crafts.testcell.basis import inner, reduction_basis
-from spoolwright.crafts.testcell.block import reduce_block
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.learning import learn_shape
+from spoolwright.crafts.testcell.performance.basis import inner, reduction_basis
+from spoolwright.crafts.testcell.performance.block import reduce_block
+from spoolwright.crafts.testcell.performance.trials import PointTrials, corrected_trials, modelled_trials
 from spoolwright.crafts.testcell.service import TypeInForce, VisitRun, assess_runs
-from spoolwright.crafts.testcell.trials import PointTrials, corrected_trials, modelled_trials
 from spoolwright.crafts.typefile.lookup import rating_named
 from spoolwright.rig.quick import QuickOptions, quick_runs
 from spoolwright.sources.typefile import load_type, shipped_type

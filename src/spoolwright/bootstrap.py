@@ -69,8 +69,8 @@ def assess(
     SpoolwrightError
         A file cannot be read as what it should be; the text says which, where and how to mend it.
     """
+    from spoolwright.crafts.testcell.run.strips import strips_of
     from spoolwright.crafts.testcell.service import assess_runs
-    from spoolwright.crafts.testcell.strips import strips_of
     from spoolwright.sources.typefile import load_type
 
     progress("type file", 0.0)
@@ -87,13 +87,13 @@ def assess(
 
 def _doubts(kind: TypeInForce) -> Doubts:
     """The doubts about a run's data, with the engine model that is ready already."""
-    from spoolwright.crafts.testcell.doubt import find
+    from spoolwright.crafts.testcell.doubt.find import find
 
     return lambda recording, sheet, type_file: find(recording, sheet, type_file, kind.basis.model)
 
 
 def _in_force(loaded: LoadedType, baseline: ModelBaseline | None) -> TypeInForce:
-    from spoolwright.crafts.testcell.basis import reduction_basis
+    from spoolwright.crafts.testcell.performance.basis import reduction_basis
     from spoolwright.crafts.testcell.service import TypeInForce
 
     basis = reduction_basis(loaded.type_file, loaded.engine, baseline)
@@ -142,7 +142,7 @@ def begin_sheet(
     SpoolwrightError
         A file cannot be read, the sheet cannot be written, or there is one already.
     """
-    from spoolwright.crafts.testcell.blank_sheet import blank_sheet
+    from spoolwright.crafts.testcell.run.blank_sheet import blank_sheet
     from spoolwright.sources.reading import read_recording
     from spoolwright.sources.runsheet import sheet_beside
     from spoolwright.sources.typefile import load_type

@@ -15,7 +15,7 @@ from spoolwright.core.reduction.doubt.clock import clock_signs
 from spoolwright.core.reduction.doubt.scan import scan_channel
 from spoolwright.core.reduction.doubt.signs import ChannelRules
 from spoolwright.core.reduction.trace import forward_rows
-from spoolwright.crafts.testcell.doubt import find
+from spoolwright.crafts.testcell.doubt.find import find
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.run_sheet import CellState, Engine, RunSheet
 from spoolwright.sources.typefile import LoadedType, load_type, shipped_type

@@ -23,11 +23,11 @@ from spoolwright.core.reduction.curve import performance_curve
 from spoolwright.core.reduction.estimate import SCATTER, ErrorBasis, estimate
 from spoolwright.core.reduction.inputs import point_inputs
 from spoolwright.core.reduction.point import ChannelMean, PointData, Systematic
-from spoolwright.crafts.testcell.acceptance import read_run
-from spoolwright.crafts.testcell.basis import ReductionBasis, reduction_basis
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.ledger import Ledger
-from spoolwright.crafts.testcell.performance import Pool, visit_performance
-from spoolwright.crafts.testcell.rules import judge
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis, reduction_basis
+from spoolwright.crafts.testcell.performance.visit import Pool, visit_performance
+from spoolwright.crafts.testcell.rules.verdict import judge
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.rig.quick import quick_runs
 from spoolwright.sources.typefile import load_type, shipped_type

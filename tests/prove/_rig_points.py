@@ -10,7 +10,7 @@ from spoolwright.core.measurement.averaging import hold_mean
 from spoolwright.core.measurement.budget import SystematicBudget, systematic_budget
 from spoolwright.core.measurement.channel import SystematicPart
 from spoolwright.core.reduction.point import ChannelMean, PointData, Systematic
-from spoolwright.crafts.testcell.basis import REDUCTION_ROLES
+from spoolwright.crafts.testcell.performance.basis import REDUCTION_ROLES
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.rig.result import HoldTruth, RigRun
 from spoolwright.units import unit_of

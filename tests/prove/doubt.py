@@ -19,7 +19,7 @@ import numpy as np
 
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.measurement.recording import Recording
-from spoolwright.crafts.testcell.doubt import find
+from spoolwright.crafts.testcell.doubt.find import find
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.rig.module_faults import MECHANICAL_FAULTS, MODULE_FAULTS
 from spoolwright.rig.quick import QuickOptions, quick_runs

@@ -20,9 +20,9 @@ from spoolwright.constants import ZERO_CELSIUS
 from spoolwright.core.reduction.estimate import Estimate
 from spoolwright.core.reduction.model_method import shape_run
 from spoolwright.core.reduction.shape_learning import calibrate_shape
-from spoolwright.crafts.testcell.basis import ReductionBasis, inner, reduction_basis
-from spoolwright.crafts.testcell.block import BlockReduction, reduce_block
-from spoolwright.crafts.testcell.rated import approved_curves
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis, inner, reduction_basis
+from spoolwright.crafts.testcell.performance.block import BlockReduction, reduce_block
+from spoolwright.crafts.testcell.performance.rated import approved_curves
 from spoolwright.crafts.typefile.lookup import rating_named
 from spoolwright.rig.bench import Ambient
 from spoolwright.rig.quick import QuickOptions, quick_runs

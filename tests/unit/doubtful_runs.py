@@ -9,7 +9,7 @@ import numpy as np
 
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.measurement.recording import Recording
-from spoolwright.crafts.testcell.doubt import find
+from spoolwright.crafts.testcell.doubt.find import find
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.model import TypeFile

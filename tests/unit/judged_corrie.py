@@ -10,7 +10,7 @@ from typing import Any
 
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.reading import ScalarReading, Share
-from spoolwright.crafts.testcell.rules import Judging
+from spoolwright.crafts.testcell.rules.verdict import Judging
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.limit import Limit
 from spoolwright.crafts.typefile.model import TypeFile

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from planted_run import coloured
 
 from spoolwright.core.measurement.recording import Recording, Series
-from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.reading import RunContents, ScalarReading
 from spoolwright.crafts.testcell.run_sheet import CellState, Engine, RunSheet
 from spoolwright.crafts.typefile.model import TypeFile

@@ -22,7 +22,7 @@ from planted_corrie import (
 )
 
 from spoolwright.core.measurement.recording import Recording, Series
-from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.units import INNER_UNIT
 
 

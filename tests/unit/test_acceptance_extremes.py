@@ -19,7 +19,7 @@ from planted_corrie import (
     within,
 )
 
-from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.run_sheet import Adjustment, Engine, OilAccount
 from spoolwright.crafts.typefile.limit import Limit, LimitCurve, LimitException, TimeAt

@@ -17,7 +17,7 @@ from planted_corrie import (
     within,
 )
 
-from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 
 
 def test_slam_times_are_dead_time_and_lag() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from spoolwright.core.measurement.recording import Recording
-from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.reading import RunContents, ScalarReading
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.rig.record import RecordOptions, record_run

@@ -11,8 +11,8 @@ from planted_corrie import corrie
 
 from spoolwright.core.gas.atmosphere import pressure_altitude
 from spoolwright.core.measurement.recording import Recording, Series
+from spoolwright.crafts.testcell.run.signed import apply_corrections, corrected_channels
 from spoolwright.crafts.testcell.run_sheet import SignedCorrection
-from spoolwright.crafts.testcell.signed import apply_corrections, corrected_channels
 from spoolwright.errors import InputError
 from spoolwright.units import INNER_UNIT, to_inner
 

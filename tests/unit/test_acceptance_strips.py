@@ -7,7 +7,7 @@ import pytest
 from planted_corrie import corrie, recorded, usual_script
 
 from spoolwright.core.measurement.recording import Recording, Series
-from spoolwright.crafts.testcell.strips import MOST, strips_of, thinned
+from spoolwright.crafts.testcell.run.strips import MOST, strips_of, thinned
 
 
 def test_a_single_row_peak_anywhere_is_kept() -> None:

@@ -15,16 +15,16 @@ import pytest
 from spoolwright.constants import ZERO_CELSIUS
 from spoolwright.core.measurement.montecarlo import coverage_interval, numerical_tolerance
 from spoolwright.core.reduction.point import ChannelMean
-from spoolwright.crafts.testcell.acceptance import read_run
-from spoolwright.crafts.testcell.basis import reduction_basis
-from spoolwright.crafts.testcell.block import reduce_block
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.learning import learn_shape
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Figure, Finding, Verdict
-from spoolwright.crafts.testcell.performance import Pool, visit_performance
+from spoolwright.crafts.testcell.performance.basis import reduction_basis
+from spoolwright.crafts.testcell.performance.block import reduce_block
+from spoolwright.crafts.testcell.performance.trials import corrected_trials, modelled_trials
+from spoolwright.crafts.testcell.performance.visit import Pool, visit_performance
 from spoolwright.crafts.testcell.run_sheet import Adjustment
 from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun, assess_runs, no_doubts
-from spoolwright.crafts.testcell.trials import corrected_trials, modelled_trials
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import InputError
 from spoolwright.rig.bench import Ambient

@@ -31,7 +31,7 @@ from spoolwright.core.measurement.recording import Recording, Series
 from spoolwright.core.reduction.baseline import FEATURES, baseline_from_dict
 from spoolwright.core.reduction.rests import RestRules
 from spoolwright.crafts.testcell import run_sheet
-from spoolwright.crafts.testcell.run_data import run_data
+from spoolwright.crafts.testcell.run.run_data import run_data
 from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.rig.distortion import Distortion

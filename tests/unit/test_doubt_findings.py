@@ -10,9 +10,9 @@ import pytest
 from doubtful_runs import RUNS, doubts, known, model, runs, spoilt, with_rest
 
 from spoolwright.core.measurement.recording import SourceNote
-from spoolwright.crafts.testcell.doubt import find
+from spoolwright.crafts.testcell.doubt.find import find
 from spoolwright.crafts.testcell.model import Finding
-from spoolwright.crafts.testcell.run_data import run_data
+from spoolwright.crafts.testcell.run.run_data import run_data
 from spoolwright.crafts.testcell.run_sheet import RunSheet, SignedCorrection
 
 SIGNED_AT = datetime(2026, 9, 1, 12, 0, tzinfo=UTC)

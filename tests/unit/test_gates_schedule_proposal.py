@@ -9,12 +9,12 @@ import pytest
 from judged_corrie import around, corrie, power_limit, reading, sheet
 
 from spoolwright.core.reduction.point import ChannelMean, PointData
-from spoolwright.crafts.testcell.gates import bars, gate_states
 from spoolwright.crafts.testcell.model import GateState, ScheduleState, Verdict
-from spoolwright.crafts.testcell.owed import schedule_states
-from spoolwright.crafts.testcell.proposal import disposition, superseded
 from spoolwright.crafts.testcell.reading import ShownItem
-from spoolwright.crafts.testcell.rules import judge
+from spoolwright.crafts.testcell.rules.gates import bars, gate_states
+from spoolwright.crafts.testcell.rules.owed import schedule_states
+from spoolwright.crafts.testcell.rules.proposal import disposition, superseded
+from spoolwright.crafts.testcell.rules.verdict import judge
 
 
 def point(wind: float = 2.0, oil: float = 350.0, **more: float) -> PointData:

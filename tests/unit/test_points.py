@@ -16,12 +16,13 @@ from scipy.stats import t as student
 from spoolwright.core.reduction.point import PointData
 from spoolwright.core.reduction.scatter import scatter_correlation
 from spoolwright.core.reduction.segments import Stretch
-from spoolwright.crafts.testcell.acceptance import read_run
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.model import Finding
-from spoolwright.crafts.testcell.points import Piece, point_of
 from spoolwright.crafts.testcell.reading import RunContents
-from spoolwright.crafts.testcell.run_data import run_data
+from spoolwright.crafts.testcell.run.points import Piece, point_of
+from spoolwright.crafts.testcell.run.run_data import run_data
 from spoolwright.crafts.testcell.run_sheet import Adjustment, SignedCorrection
+from spoolwright.crafts.typefile.channel import UncertaintyPart
 
 ROOT = math.sqrt(298.15 / 288.15)
 
@@ -79,6 +80,19 @@ def test_relative_parts_follow_the_reading_and_shared_sources_keep_their_name() 
     assert barometer == pytest.approx([12.0, 12.0])  # 0.12 hPa and 0.012 kPa
     vib = {s.source: s.uncertainty for s in mean["vib_turbine"].systematic}
     assert vib["vibration_calibrator"] == pytest.approx(0.02 * mean["vib_turbine"].mean)
+
+
+def test_offset_and_gain_of_one_source_are_two_errors() -> None:
+    part = UncertaintyPart(source="standard", absolute=2.0, relative=0.01)
+    channels = tuple(
+        c.model_copy(update={"uncertainty": (part,)}) if c.id == "torque" else c for c in corrie().channel
+    )
+    script, _ = usual()
+    data = run_data(corrie().model_copy(update={"channel": channels}), sheet(), recorded(script))
+    parts = {s.source: s.uncertainty for s in data.systematic("torque", 1000.0)}
+    assert parts == pytest.approx({"standard": 2.0, "standard, gain": 10.0})
+    # JCGM 100:2008, 5.1.2: independent errors add as squares
+    assert data.systematic_uncertainty("torque", 1000.0) == pytest.approx(math.hypot(2.0, 10.0))
 
 
 @pytest.mark.parametrize("correlation_time", [0.05, 1.0, 3.0])

@@ -11,7 +11,7 @@ from spoolwright.core.measurement.prior import Prior
 from spoolwright.core.reduction.estimate import SCATTER
 from spoolwright.crafts.testcell.model import Finding, GateState, Verdict
 from spoolwright.crafts.testcell.reading import Excursion, ScalarReading, Share
-from spoolwright.crafts.testcell.rules import Judging, judge, worst_of
+from spoolwright.crafts.testcell.rules.verdict import Judging, judge, worst_of
 from spoolwright.crafts.typefile.limit import Limit
 
 

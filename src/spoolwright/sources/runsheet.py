@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from spoolwright.crafts.testcell.run.signed import HEIGHTS
 from spoolwright.crafts.testcell.run_sheet import RunSheet
-from spoolwright.crafts.testcell.signed import HEIGHTS
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.crafts.typefile.checking.draft import Draft, frozen, read_draft
 from spoolwright.crafts.typefile.checking.mistake import Mistake, choice

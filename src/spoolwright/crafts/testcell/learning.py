@@ -9,12 +9,12 @@ from spoolwright.core.reduction.baseline import ModelBaseline
 from spoolwright.core.reduction.model_method import shape_run
 from spoolwright.core.reduction.point import PointData
 from spoolwright.core.reduction.shape_learning import ShapeRun, calibrate_shape
-from spoolwright.crafts.testcell.acceptance import read_run
-from spoolwright.crafts.testcell.basis import ReductionBasis
-from spoolwright.crafts.testcell.block import reduce_block
-from spoolwright.crafts.testcell.gates import bars, gate_states
+from spoolwright.crafts.testcell.acceptance.contents import read_run
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis
+from spoolwright.crafts.testcell.performance.block import reduce_block
+from spoolwright.crafts.testcell.performance.usable import why_not_usable
+from spoolwright.crafts.testcell.rules.gates import bars, gate_states
 from spoolwright.crafts.testcell.service import Doubts, VisitRun, no_doubts
-from spoolwright.crafts.testcell.usable import why_not_usable
 
 
 @dataclass(frozen=True)

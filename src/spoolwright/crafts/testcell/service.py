@@ -12,17 +12,17 @@ from spoolwright.core.measurement.prior import Prior
 from spoolwright.core.measurement.recording import Recording
 from spoolwright.core.reduction.baseline import ModelBaseline
 from spoolwright.core.reduction.point import PointData
-from spoolwright.crafts.testcell.acceptance import read_run
-from spoolwright.crafts.testcell.basis import ReductionBasis
-from spoolwright.crafts.testcell.gates import bars, gate_states
-from spoolwright.crafts.testcell.judging import steady_readings, verdicts_of
+from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Finding, GateState, RunRef
-from spoolwright.crafts.testcell.owed import schedule_states
-from spoolwright.crafts.testcell.performance import Performance, Pool, visit_performance
-from spoolwright.crafts.testcell.proposal import disposition
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis
+from spoolwright.crafts.testcell.performance.visit import Performance, Pool, visit_performance
 from spoolwright.crafts.testcell.reading import RunContents
-from spoolwright.crafts.testcell.rules import Judging
+from spoolwright.crafts.testcell.rules.gates import bars, gate_states
+from spoolwright.crafts.testcell.rules.judging import steady_readings, verdicts_of
+from spoolwright.crafts.testcell.rules.owed import schedule_states
+from spoolwright.crafts.testcell.rules.proposal import disposition
+from spoolwright.crafts.testcell.rules.verdict import Judging
 from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.lookup import limits_of
 from spoolwright.crafts.typefile.model import Limit, TypeFile

@@ -1,0 +1,1 @@
+"""The rest of an acceptance run: starts, slams, governing, extremes, run-down, events."""

@@ -1,0 +1,1 @@
+"""Performance points reduced by both methods: blocks, curves, rated values, margins."""
