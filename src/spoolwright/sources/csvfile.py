@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import codecs
-import io
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO, Final
@@ -19,6 +18,7 @@ from spoolwright.sources.loaded import Loaded, Task, header_facts
 from spoolwright.sources.notes import Notes, shown
 
 _TOLD_ROWS: Final = 3
+_BLOCK: Final = 8 * 2**20
 
 
 class _NotAllNumbers(Exception):
@@ -32,31 +32,31 @@ class _NotUtf8(Exception):
         self.place = place
 
 
-class _Checked(io.RawIOBase):
-    """A text file checked while it is read: the parser itself looks only at the cells it needs.
-
-    UTF-8 must be valid; of UTF-16 the odd byte is left out that a cut may leave at the end.
+def _blocks(file: BinaryIO, encoding: str, line_bytes: int) -> Iterator[bytes]:
+    """Whole lines as UTF-8, some at a time. The parser itself looks only at the cells it needs, so every byte
+    is decoded here; of UTF-16 the odd byte is left out that a cut may leave at the end.
     """
-
-    def __init__(self, file: BinaryIO, encoding: str) -> None:
-        self.file, self.encoding = file, encoding
-        self.decoder = codecs.getincrementaldecoder("utf-8")("strict")
-
-    def readable(self) -> bool:
-        return True
-
-    def read(self, size: int = -1) -> bytes:
-        place = self.file.tell()
-        data = self.file.read(size + size % 2)
-        if self.encoding.startswith("utf-16"):
-            return data[: len(data) // 2 * 2]
-        if self.encoding == "utf-8":
-            pending = len(self.decoder.getstate()[0])
-            try:
-                self.decoder.decode(data, final=not data)
-            except UnicodeDecodeError as error:
+    decoder = codecs.getincrementaldecoder(encoding)("strict")
+    rest, data = b"", b"-"
+    while data:
+        place = file.tell()
+        data = file.read(_BLOCK)
+        pending = len(decoder.getstate()[0])
+        try:
+            text = decoder.decode(data, final=not data and not encoding.startswith("utf-16"))
+        except UnicodeDecodeError as error:
+            if encoding == "utf-8":
                 raise _NotUtf8(place - pending + error.start) from error
-        return data
+            raise
+        kept = rest + (data if encoding == "utf-8" else text.encode())
+        end = max(kept.rfind(b"\n"), kept.rfind(b"\r")) + 1 if data else len(kept)
+        if len(kept) - end > line_bytes:
+            raise InputError(
+                f"a line is longer than {line_bytes} bytes.", mend="Check that it is a recording."
+            )
+        rest = kept[end:]
+        if kept[:end].strip():
+            yield kept[:end]
 
 
 @dataclass
@@ -65,12 +65,14 @@ class _OddRows:
 
     limits: Limits
     count: int = 0
+    before: int = 0
     told: list[str] = field(default_factory=list)
 
     def __call__(self, row: Any) -> str:
         self.count += 1
         if len(self.told) < _TOLD_ROWS:
-            self.told.append(f"row {row.number} has {row.actual_columns} ('{shown(row.text, 40)}')")
+            number = self.before + row.number
+            self.told.append(f"row {number} has {row.actual_columns} ('{shown(row.text, 40)}')")
         return "skip" if self.count <= self.limits.odd_rows else "error"
 
     def note(self, notes: Notes, width: int) -> None:
@@ -169,31 +171,30 @@ def _batches(
     time = names[plan.time.position]
     wanted = [names[taken.column.position] for taken in plan.taken]
     kinds = dict.fromkeys(wanted, pa.string() if as_text else pa.float64()) | {time: pa.string()}
+    parse = csv.ParseOptions(
+        delimiter=dialect.delimiter,
+        quote_char='"' if dialect.quoted else False,
+        invalid_row_handler=odd_rows,
+    )
+    convert = csv.ConvertOptions(
+        column_types=kinds,
+        include_columns=[time, *wanted],
+        null_values=list(MISSING),
+        strings_can_be_null=True,
+        decimal_point=decimal,
+    )
+    rows = 0
     with task.path.open("rb") as file:
         file.seek(dialect.data_offset)
         try:
-            yield from csv.open_csv(
-                _Checked(file, dialect.encoding),
-                # On one thread the parser knows row numbers; the streaming reader is no slower for it.
-                csv.ReadOptions(
-                    use_threads=False,
-                    block_size=task.limits.line_bytes,
-                    column_names=names,
-                    encoding=dialect.encoding,
-                ),
-                csv.ParseOptions(
-                    delimiter=dialect.delimiter,
-                    quote_char='"' if dialect.quoted else False,
-                    invalid_row_handler=odd_rows,
-                ),
-                csv.ConvertOptions(
-                    column_types=kinds,
-                    include_columns=[time, *wanted],
-                    null_values=list(MISSING),
-                    strings_can_be_null=True,
-                    decimal_point=decimal,
-                ),
-            )
+            for block in _blocks(file, dialect.encoding, task.limits.line_bytes):
+                odd_rows.before = rows + odd_rows.count
+                # One block a call on one thread: no reader is left behind that still reads when all is over,
+                # and the parser knows row numbers.
+                read = csv.ReadOptions(use_threads=False, block_size=len(block) + 1, column_names=names)
+                table = csv.read_csv(pa.py_buffer(block), read, parse, convert)
+                rows += table.num_rows
+                yield from table.combine_chunks().to_batches()
         except pa.ArrowInvalid as error:
             raise _told(error, task, odd_rows) from error
         except UnicodeDecodeError as error:
@@ -205,14 +206,8 @@ def _batches(
 def _told(error: Exception, task: Task, odd_rows: _OddRows) -> Exception:
     """What an error of the parser means."""
     text = str(error)
-    if "Empty CSV file" in text:
-        return InputError("it has a header line and no rows below it.", mend="Export it again.")
     if text.startswith("In CSV column"):
         return _NotAllNumbers()
-    if text.startswith("straddling"):
-        return InputError(
-            f"a line is longer than {task.limits.line_bytes} bytes.", mend="Check that it is a recording."
-        )
     if odd_rows.count > task.limits.odd_rows:
         return InputError(
             f"more than {task.limits.odd_rows} rows do not have the header's fields: {odd_rows.told[0]}.",
