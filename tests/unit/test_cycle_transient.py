@@ -85,6 +85,28 @@ def test_steps_converge() -> None:
         assert error(0.005, name) < 0.3 * error(0.02, name), name
 
 
+@pytest.mark.parametrize("power", [300e3, 900e3])
+@pytest.mark.parametrize("step", [0.03, 0.05, 0.1])
+def test_a_coarse_step_settles_where_the_steady_solution_stands(step: float, power: float) -> None:
+    """Two per cent more load, 40 s on: what `solve` gives, not a control that hunts by itself."""
+    load = [power, power, 1.02 * power, 1.02 * power]
+    schedule = Schedule([0.0, 1.0, 1.1, 40.0], load, [6000.0] * 4, [OPEN] * 4)
+    run = transient(model(), data().condition(), schedule, step=step)
+    s = solve(model(), data().condition(), set_by="power", target=1.02 * power)
+    assert np.diff(run.time) == pytest.approx(step)
+    last = run.time > 35.0
+    assert run.gas_generator_speed[last] == pytest.approx(s.gas_generator_speed, rel=1e-3)
+    assert run.output_speed[last] == pytest.approx(6000.0, rel=1e-4)
+
+
+def test_a_run_that_ends_between_two_steps_is_run_to_the_nearest() -> None:
+    schedule = Schedule([0.0, 1.06], [600e3, 600e3], [6000.0, 6000.0], [OPEN, OPEN])
+    run = transient(model(), data().condition(), schedule, step=0.1)
+    assert run.time == pytest.approx(np.arange(12) * 0.1)
+    with pytest.raises(RangeError, match="time step"):
+        transient(model(), data().condition(), schedule, step=0.2)
+
+
 def test_a_lighter_rotor_accelerates_faster() -> None:
     light = EngineModel(replace(data(), shafts=replace(data().shafts, gas_generator_inertia=0.006)))
     at = 100  # 0.7 s after the load has come

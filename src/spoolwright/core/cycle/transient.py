@@ -26,6 +26,7 @@ from spoolwright.core.numerics import FloatArray
 from spoolwright.errors import InputError, RangeError
 
 _RAD: Final = math.pi / 30.0
+_LONGEST: Final = 0.02  # the control and the fuel it meters part from the speeds where a step is longer [s]
 _TOLERANCE: Final = 1e-6  # of the gas path's balances; its effect on the outputs is of the same size
 
 
@@ -93,7 +94,7 @@ def transient(
     factors : ConditionFactors
         Module condition, all floats [-].
     step : float
-        Time step [s].
+        Time between two rows of the result [s].
     metal : (float, float), optional
         Metal temperatures along compressor and turbine at the start; default soaked through [K].
 
@@ -112,12 +113,16 @@ def transient(
     Notes
     -----
     Second-order Adams-Bashforth in the speeds, exponential steps for metal and valve; the fuel
-    control samples once a step, as a digital control does. Range: from the slowest speed of the compressor
-    map upwards; no start and no shut-down. The probes' own lag is not modelled here.
+    control samples once a step, as a digital control does. A step over 0.02 s is taken in equal parts of at
+    most that, so that a coarse result is a fine one with rows left out. Range: from the slowest speed of
+    the compressor map upwards; no start and no shut-down. The probes' own lag is not modelled here.
     """
-    run = _Run(model, condition, schedule, factors, step, metal)
-    count = round(schedule.time[-1] / step) + 1
-    rows = [run.advance(i) for i in range(count)]
+    if not 0.0 < step <= 0.1:
+        raise RangeError(f"the time step is {step:g} s", mend="Use 0.005 to 0.1 s.")
+    parts = math.ceil(step / _LONGEST - 1e-9)
+    run = _Run(model, condition, _sampled(schedule, step, parts), factors, step / parts, metal)
+    rows = [run.advance(i) for i in range(len(run.asked))][::parts]
+    count = len(rows)
     names = list(rows[0])
     table = np.array([list(row.values()) for row in rows])
     return Transient(np.arange(count, dtype=np.float64) * step, {n: table[:, k] for k, n in enumerate(names)})
@@ -130,7 +135,7 @@ class _Run:
         self,
         model: EngineModel,
         condition: Condition,
-        schedule: Schedule,
+        asked: list[tuple[float, float, float]],
         factors: ConditionFactors,
         step: float,
         metal: tuple[float, float] | None,
@@ -141,7 +146,7 @@ class _Run:
             )
         self.model, self.factors, self.step = model, factors, step
         self.heat: HeatSoak = model.data.heat_soak
-        self.asked = _sampled(schedule, step)
+        self.asked = asked
         self.inlet = Inlet(model, condition)
         self._begin(condition, metal)
 
@@ -289,8 +294,8 @@ def _reduced(model: EngineModel, log_speed: float) -> list[list[float]]:
     return inverse
 
 
-def _sampled(schedule: Schedule, step: float) -> list[tuple[float, float, float]]:
-    """Load, demanded output speed and lever at every step."""
+def _sampled(schedule: Schedule, step: float, parts: int) -> list[tuple[float, float, float]]:
+    """Load, demanded output speed and lever at every part of a step, to the last whole step."""
     time = np.asarray(schedule.time, dtype=float)
     rows = [np.asarray(v, dtype=float) for v in (schedule.load, schedule.output_speed, schedule.lever)]
     if (
@@ -302,7 +307,5 @@ def _sampled(schedule: Schedule, step: float) -> list[tuple[float, float, float]
         raise InputError(
             "the schedule's times do not rise from 0 or its columns differ in length", where="schedule"
         )
-    if not 0.0 < step <= 0.1:
-        raise RangeError(f"the time step is {step:g} s", mend="Use 0.005 to 0.1 s.")
-    at = np.arange(round(time[-1] / step) + 1) * step
+    at = np.arange(round(time[-1] / step) * parts + 1) * (step / parts)
     return list(zip(*(np.interp(at, time, r).tolist() for r in rows), strict=True))
