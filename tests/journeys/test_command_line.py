@@ -213,8 +213,12 @@ def test_an_instrument_past_its_date_leaves_performance_untold(
     judged = rated(told)
     assert judged and {v["outcome"] for v in judged.values()} == {"cannot_tell"}
     assert all(gate["mend"] in v["next_step"] for v in judged.values())
-    others = {k: v["outcome"] for k, v in told.verdicts.items() if k not in judged}
-    assert others.items() <= hot.outcomes().items()
+    others = {k: v for k, v in told.verdicts.items() if k not in judged}
+    late = {k for k, v in others.items() if any("not in calibration" in w for w in v["why"])}
+    assert {"torque_red_line", "torque_steady"} <= {others[k]["limit"] for k in late}
+    assert {others[k]["outcome"] for k in late} == {"cannot_tell"}
+    kept = {k: v["outcome"] for k, v in others.items() if k not in late}
+    assert kept and kept.items() <= hot.outcomes().items()
 
 
 # the run sheet

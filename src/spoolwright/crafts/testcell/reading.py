@@ -41,7 +41,8 @@ class ScalarReading:
     being judged. `limit` names the limit that this is the worst reading against; None fits every limit on the
     quantity in the regime. `excused_s` tells how long the conditions of a limit's exception had held already
     with the engine turning, for exceptions with a time. A reading that could not be made has value NaN, says
-    why in `why_not` and, where one step is known to mend it, which in `mend`. `runs` names every run that a
+    why in `why_not` and, where one step is known to mend it, which in `mend`. `thin` says why the data cannot
+    show that a limit is met, though they can show that it is not. `runs` names every run that a
     reading rests on, where there are several.
     """
 
@@ -71,6 +72,7 @@ class ScalarReading:
     findings: tuple[str, ...] = ()
     limit: str | None = None
     why_not: str = ""
+    thin: str = ""
     mend: str = ""
     runs: tuple[str, ...] = ()
 

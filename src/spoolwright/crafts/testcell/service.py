@@ -97,7 +97,7 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     around = Judging(kind.type_file, ledger, {f.id: f for f in findings}, (), dict(kind.priors))
     readings = [x for c in contents for x in c.readings]
     for run, own in limits.items():
-        readings += steady_readings([p for p in points if p.run == run], own, kind.type_file)
+        readings += steady_readings([p for p in points if p.run == run], own, kind.type_file, sheets[run])
     readings += performance.readings
     verdicts = verdicts_of(limits, readings, [g for g in gates if bars(g)], around)
     shown = [x for c in contents for x in c.shown]

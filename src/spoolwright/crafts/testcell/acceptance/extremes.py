@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 
 from spoolwright.core.reduction.crossing import time_beyond
 from spoolwright.core.reduction.trace import running_mean
-from spoolwright.crafts.testcell.acceptance.reading_parts import Asked, channel_input, channels_of
+from spoolwright.crafts.testcell.acceptance.reading_parts import Asked, channel_input, channels_of, lacking
 from spoolwright.crafts.testcell.acceptance.start_readings import start_end
 from spoolwright.crafts.testcell.acceptance.starts import Start
 from spoolwright.crafts.testcell.model import Input
 from spoolwright.crafts.testcell.reading import Excursion, ScalarReading, Share
 from spoolwright.crafts.testcell.run.course import Course
 from spoolwright.crafts.testcell.run.run_data import RunData
+from spoolwright.crafts.testcell.run.thin import Thin, cut_short, short, unbegun
 from spoolwright.crafts.typefile.curve import curve_values
 from spoolwright.crafts.typefile.limit_value import limit_over
 from spoolwright.crafts.typefile.lookup import source_text
@@ -56,6 +57,7 @@ class _Window:
     words: str
     from_s: float
     to_s: float
+    thin: Thin | None = None
 
 
 def extreme_readings(course: Course, starts: Sequence[Start]) -> list[ScalarReading]:
@@ -87,7 +89,7 @@ def _by_block(data: RunData, window: _Window) -> list[_Window]:
         rows = data.rows(from_s, to_s if to_s == window.to_s else np.nextafter(to_s, -np.inf) - 1e-9)
         mask[rows] = window.mask[rows]
         if mask.any():
-            out.append(_Window(mask, window.words, from_s, to_s))
+            out.append(_Window(mask, window.words, from_s, to_s, window.thin))
     return out
 
 
@@ -97,12 +99,14 @@ def _windows(course: Course, starts: Sequence[Start], limit: Limit) -> list[_Win
         return []
     if limit.regime == "start":
         return [
-            w
+            replace(w, thin=unbegun(s.stretch))
             for s in starts
             if not s.outcome.startswith("motoring")
             and (w := _window(data, [(s.begin, start_end(course, s))], f"in start {s.number}"))
         ]
-    return [w] if (w := _window(data, _spans(course, limit), _WORDS[limit.regime])) else []
+    thin = {"run": short, "transient": cut_short}.get(limit.regime, lambda _: None)(course)
+    window = _window(data, _spans(course, limit), _WORDS[limit.regime])
+    return [replace(window, thin=thin)] if window else []
 
 
 def _spans(course: Course, limit: Limit) -> list[tuple[float, float]]:
@@ -190,8 +194,9 @@ class _Reader:
         excursions = self._excursions(limit, counts, value, i, u)
         inputs = [*self._inputs(limit, i, excursions), *self._times(limit, window, counts)]
         asked = self._asked(limit, window)
+        made = asked.made(data, reading, u, inputs=inputs, shares=shares, at_s=float(data.time[i]))
         return replace(
-            asked.made(data, reading, u, inputs=inputs, shares=shares, at_s=float(data.time[i])),
+            lacking(made, window.thin),
             conditions={c: float(self.readings(c)[i]) for c in channels_of(limit)},
             excused_s=self._excused(limit, i),
             excursions=excursions,

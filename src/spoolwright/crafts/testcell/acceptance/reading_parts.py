@@ -9,10 +9,14 @@ from dataclasses import dataclass, replace
 from spoolwright.crafts.testcell.model import Input
 from spoolwright.crafts.testcell.reading import ScalarReading, Share
 from spoolwright.crafts.testcell.run.run_data import RunData
+from spoolwright.crafts.testcell.run.thin import Thin, out_of_date, sparse
 from spoolwright.crafts.typefile.base import Source
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import DERIVED_QUANTITIES, Limit, Regime
 from spoolwright.units import INNER_UNIT
+
+_MOVING = ("start", "transient", "run", "shut_down", "coast_down")
+"""Regimes in which readings change from row to row."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,9 @@ class Asked:
     ) -> ScalarReading:
         """The reading, in the inner unit of its quantity."""
         when = self.to_s if at_s is None else at_s
+        thin = out_of_date(data.type_file, data.sheet, self.channels)
+        if thin is None and self.regime in _MOVING and self.channels:
+            thin = sparse(data)
         return ScalarReading(
             quantity=self.quantity,
             regime=self.regime,
@@ -58,12 +65,21 @@ class Asked:
             inputs=tuple(inputs),
             at_s=at_s,
             shares=tuple(shares),
-            findings=data.doubts(self.channels, self.from_s, self.to_s),
+            findings=data.doubts(self.channels, self.from_s, self.to_s, found_by_speed=self.regime != "run"),
+            thin=thin.why if thin else "",
+            mend=thin.mend if thin else "",
         )
 
     def not_made(self, data: RunData, why: str) -> ScalarReading:
         """The reading that could not be made, and why."""
-        return replace(self.made(data, math.nan, math.nan), why_not=why)
+        return replace(self.made(data, math.nan, math.nan), why_not=why, mend="")
+
+
+def lacking(reading: ScalarReading, thin: Thin | None) -> ScalarReading:
+    """The reading, told to be too thin to meet a limit on where it is."""
+    if thin is None or reading.thin:
+        return reading
+    return replace(reading, thin=thin.why, mend=thin.mend)
 
 
 def unit_of_quantity(data: RunData, quantity: str) -> str:

@@ -8,12 +8,19 @@ from dataclasses import replace
 import numpy as np
 
 from spoolwright.core.reduction.crossing import Crossing
-from spoolwright.crafts.testcell.acceptance.reading_parts import Asked, asked_for, channel_input, document
+from spoolwright.crafts.testcell.acceptance.reading_parts import (
+    Asked,
+    asked_for,
+    channel_input,
+    document,
+    lacking,
+)
 from spoolwright.crafts.testcell.acceptance.starts import CLOCKS, Start
 from spoolwright.crafts.testcell.model import Input
 from spoolwright.crafts.testcell.reading import ScalarReading, Share
 from spoolwright.crafts.testcell.run.course import Course
 from spoolwright.crafts.testcell.run.run_data import RunData
+from spoolwright.crafts.testcell.run.thin import unbegun
 from spoolwright.units import to_inner
 
 
@@ -131,4 +138,5 @@ def _peak(course: Course, start: Start) -> ScalarReading:
     shares = [*data.shares(channel, value), Share("noise of a single row", data.noise(channel))]
     u = math.sqrt(sum(s.uncertainty**2 for s in shares))
     inputs = [channel_input(data, channel, value, at)]
-    return asked.made(data, value, u, inputs=inputs, shares=shares, at_s=at)
+    made = asked.made(data, value, u, inputs=inputs, shares=shares, at_s=at)
+    return lacking(made, unbegun(start.stretch))

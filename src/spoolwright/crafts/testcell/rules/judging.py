@@ -8,9 +8,12 @@ from dataclasses import replace
 from spoolwright.core.measurement.propagation import effective_degrees_of_freedom
 from spoolwright.core.reduction.estimate import SCATTER
 from spoolwright.core.reduction.point import PointData
+from spoolwright.crafts.testcell.acceptance.reading_parts import channels_of
 from spoolwright.crafts.testcell.model import GateState, Input, Verdict
 from spoolwright.crafts.testcell.reading import ScalarReading, Share
 from spoolwright.crafts.testcell.rules.verdict import Judging, judge, worst_of
+from spoolwright.crafts.testcell.run.thin import out_of_date
+from spoolwright.crafts.testcell.run_sheet import RunSheet
 from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES, Limit
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import TypeFile
@@ -29,12 +32,16 @@ _NOT_SHOWN = {
 
 
 def steady_readings(
-    points: Sequence[PointData], limits: Sequence[Limit], type_file: TypeFile
+    points: Sequence[PointData], limits: Sequence[Limit], type_file: TypeFile, sheet: RunSheet
 ) -> list[ScalarReading]:
-    """Channel means of the holds, for the limits on channels in steady running."""
+    """Channel means of the holds of one run, for the limits on channels in steady running."""
     names = {c.id: c for c in type_file.channel}
     wanted = [x for x in limits if x.regime == "steady" and x.quantity in names]
-    return [_mean(p, x, type_file) for x in wanted for p in points if x.quantity in p.channels]
+    found = [_mean(p, x, type_file) for x in wanted for p in points if x.quantity in p.channels]
+    late = {x.quantity: out_of_date(type_file, sheet, [x.quantity, *channels_of(x)]) for x in wanted}
+    return [
+        replace(r, thin=own.why, mend=own.mend) if (own := late[r.quantity]) is not None else r for r in found
+    ]
 
 
 def _mean(point: PointData, limit: Limit, type_file: TypeFile) -> ScalarReading:

@@ -84,6 +84,8 @@ def judge(limit: Limit, reading: ScalarReading, around: Judging) -> Verdict | No
         return _untold(limit, reading, around, asked)
     cases = [_compared(limit, d, reading, around.priors.get(limit.id)) for d in asked]
     worst = min(cases, key=lambda c: (_RANK[c.outcome], c.conformity.probability.conforming))
+    if reading.thin and worst.outcome == "meets":
+        return _untold(limit, reading, around, Untold(reading.thin, reading.mend))
     return _told(limit, reading, around, worst)
 
 
@@ -111,7 +113,7 @@ def _barred(limit: Limit, reading: ScalarReading, around: Judging) -> Untold | N
     doubts = [around.findings[f] for f in reading.findings if f in around.findings]
     open_doubts = [f for f in doubts if f.bars_use and not f.corrected_by]
     if open_doubts:
-        return Untold("; ".join(f.text for f in open_doubts), open_doubts[0].mend)
+        return Untold("; ".join(f.text.rstrip(".") for f in open_doubts), open_doubts[0].mend)
     if limit.regime == "rating" and around.gates:
         return Untold("; ".join(g.text for g in around.gates), around.gates[0].mend)
     return None
@@ -227,7 +229,7 @@ def _untold(limit: Limit, reading: ScalarReading, around: Judging, reason: Untol
     how = _reading_derivation(reading, around) if known else ""
     return _verdict(limit, reading, around).model_copy(
         update={
-            "sentence": f"Cannot tell whether '{limit.name}' is met ({source}): {reason.why}.",
+            "sentence": f"Cannot tell whether '{limit.name}' is met ({source}): {reason.why.rstrip('.')}.",
             "reading": figure(reading.value, shown, how, reading.uncertainty) if known else None,
             "why": (reason.why,),
             "next_step": reason.mend,

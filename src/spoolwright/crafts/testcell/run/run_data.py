@@ -156,18 +156,22 @@ class RunData:
         """Systematic parts as shares of a reading's uncertainty."""
         return tuple(Share(s.source, abs(s.uncertainty)) for s in self.systematic(name, reading))
 
-    def doubts(self, channels: Iterable[str], from_s: float, to_s: float) -> tuple[str, ...]:
+    def doubts(
+        self, channels: Iterable[str], from_s: float, to_s: float, *, found_by_speed: bool = True
+    ) -> tuple[str, ...]:
         """Ids of unsigned findings that bar the use of any of these channels within a time.
 
-        A finding that names no channel is about the clock and bars them all.
+        A finding that names no channel is about the clock and bars them all. So does a gas generator speed
+        that stands still for whatever was found by it: holds, idles, starts.
         """
         names = set(channels)
+        speed = self.of_role("gas_generator_speed") if found_by_speed else None
         return tuple(
             f.id
             for f in self.findings
             if f.bars_use
             and not f.corrected_by
-            and (not f.channels or names & set(f.channels))
+            and (not f.channels or names & set(f.channels) or (f.kind == "stuck" and speed in f.channels))
             and (f.from_s is None or f.from_s <= to_s)
             and (f.to_s is None or f.to_s >= from_s)
         )
