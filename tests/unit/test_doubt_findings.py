@@ -107,6 +107,15 @@ def test_two_wrong_channels_are_both_named() -> None:
     assert {(f.kind, f.channels) for f in found} == {("wrong_unit", ("torque",)), ("wrong_unit", ("t2",))}
 
 
+@pytest.mark.parametrize("k", range(RUNS))
+def test_a_unit_wrong_in_both_torques_accuses_neither_speed_nor_engine(k: int) -> None:
+    """They agree with each other, so that another channel would have to be far off to explain both."""
+    run = runs()[k]
+    found = barring(doubts(spoilt(run, "unit:torque=lbf ft", "unit:dyno_torque=lbf ft"), run.sheet))
+    assert [(f.kind, set(f.channels)) for f in found] == [("wrong_unit", {"torque", "dyno_torque"})]
+    assert "lbf ft" in found[0].text
+
+
 def test_torques_that_disagree_by_little_are_not_told_apart() -> None:
     """13 N m at 1450 N m: beyond the instruments, within what the engine's condition leaves open."""
     run = runs()[0]

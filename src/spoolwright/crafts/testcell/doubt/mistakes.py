@@ -214,7 +214,7 @@ def reversed_thermocouple(subject: Subject, junction: FloatArray) -> Suspicion:
 
 
 def whole_dimension(suspicions: Sequence[Suspicion], subjects: Sequence[Subject]) -> list[Suspicion]:
-    """The same wrong unit in every channel of a dimension."""
+    """The same wrong unit in every channel of a dimension: two torques agree in a wrong unit too."""
     by_unit: dict[tuple[str, str], list[Suspicion]] = {}
     dimension = {s.channel.id: s.channel.dimension for s in subjects}
     for s in suspicions:
@@ -223,7 +223,7 @@ def whole_dimension(suspicions: Sequence[Suspicion], subjects: Sequence[Subject]
     out = []
     for (_, unit), members in by_unit.items():
         channels = tuple(m.mistake.channels[0] for m in members)
-        if len(channels) < 3 or unit.startswith("altitude"):
+        if len(channels) < 2 or unit.startswith("altitude"):
             continue
         values = {c: m.alternative.values[c] for c, m in zip(channels, members, strict=True)}
         slopes = {c: m.alternative.log_slope[c] for c, m in zip(channels, members, strict=True)}
