@@ -13,6 +13,8 @@ from spoolwright.errors import InputError, OutputError
 
 if TYPE_CHECKING:
     from spoolwright.core.reduction.baseline import ModelBaseline
+    from spoolwright.crafts.testcell.forecast.case import ForecastBasis
+    from spoolwright.crafts.testcell.forecast.model import Forecast
     from spoolwright.crafts.testcell.learning import Lesson
     from spoolwright.crafts.testcell.model import Assessment, Strip
     from spoolwright.crafts.testcell.run_sheet import RunSheet
@@ -260,6 +262,9 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
             )
         if os.path.isdir(path):
             raise OutputError("it is a folder.", where=str(path), mend="Give the name of a file in it.")
+        if os.path.exists(path) and not os.path.isfile(path):
+            told = "it is a device or a pipe; writing the file would put one in its place."
+            raise OutputError(told, where=str(path), mend="Give the name of a file.")
         folder = next(p for p in place.parents if os.path.exists(p))
         if not os.path.isdir(folder) or not os.access(folder, os.W_OK):
             told = f"no file can be written in '{folder}'."
@@ -324,3 +329,53 @@ def run_demo(out: Path, preset: str, progress: Tell = _silent) -> tuple[Assessed
     }
     write_reports(result, json=paths["result"], html=paths["page"], pdf=paths["print"], progress=progress)
     return result, paths
+
+
+def forecast(
+    sheet: Path,
+    type_path: Path,
+    *,
+    baseline: Path | None = None,
+    rules: Path | None = None,
+    costs: Path | None = None,
+    guard_times: float = 0.0,
+    draws: int = 4096,
+    progress: Tell = _silent,
+) -> Forecast:
+    """Forecast the run of an engine from its build sheet.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read as what it should be; the text says which, where and how to mend it.
+    """
+    from spoolwright.crafts.testcell.forecast.case import Asked
+    from spoolwright.crafts.testcell.forecast.service import forecast as forecast_run
+    from spoolwright.sources.build_sheet import read_build_sheet, read_cost_table
+
+    progress("type file", 0.0)
+    basis = forecast_basis(type_path, baseline, rules)
+    known = basis.reduction.type_file
+    read, sha256 = read_build_sheet(sheet, known)
+    table = None if costs is None else read_cost_table(costs)
+    asked = Asked(read, sheet.name, sha256, table, guard_times, draws)
+    return forecast_run(asked, basis, None, _part(progress, 0.1, 0.9))
+
+
+def forecast_basis(type_path: Path, baseline: Path | None, rules: Path | None) -> ForecastBasis:
+    """What forecasts of a type rest on: its model, its build scatter, the rules in force."""
+    from spoolwright.core.diagnosis.forecast.published import USUAL_BUILD, published_rules
+    from spoolwright.crafts.testcell.forecast.case import ForecastBasis
+    from spoolwright.crafts.testcell.performance.basis import reduction_basis
+    from spoolwright.sources.typefile import load_type
+
+    loaded = load_type(type_path)
+    reduction = reduction_basis(loaded.type_file, loaded.engine)
+    return ForecastBasis(
+        reduction=reduction,
+        model=reduction.model,
+        scatter=dict(USUAL_BUILD),
+        rules=published_rules(),
+        model_basis="Model: the data sheet's engine, no history calibrated; build scatter as usual in the trade.",
+        rules_basis="Rules: published and stated coefficients; no build of this shop compared yet.",
+    )

@@ -64,6 +64,15 @@ def test_ctrl_c_ends_it_with_a_word_and_leaves_nothing_half_done(tmp_path: Path)
     assert not (tmp_path / "out").exists()
 
 
+def test_a_pipe_named_as_a_report_is_refused_and_stays_a_pipe(run: Path) -> None:
+    pipe = run.with_name("report.json")
+    os.mkfifo(pipe)
+    answer = called("assess", run, *TYPE, "--json", pipe)
+    assert answer.code == 6
+    assert "it is a device or a pipe" in answer.err
+    assert pipe.is_fifo()
+
+
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="there is no /dev/full here")
 def test_a_summary_that_finds_no_room_is_told(run: Path) -> None:
     words = [*PROGRAM, *map(str, ["assess", run, *TYPE])]
