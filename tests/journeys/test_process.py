@@ -10,6 +10,7 @@ import select
 import shutil
 import signal
 import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -62,6 +63,30 @@ def test_ctrl_c_ends_it_with_a_word_and_leaves_nothing_half_done(tmp_path: Path)
     assert process.returncode == 130  # 128 + SIGINT
     assert told == "spoolwright: interrupted. No report was left half written.\n"
     assert not (tmp_path / "out").exists()
+
+
+def test_ctrl_c_while_the_program_loads_ends_it_with_a_word() -> None:
+    """An import hook strikes where a hand on the keyboard might: when the command line is being loaded."""
+    struck = """
+import sys
+class Strike:
+    def find_spec(self, name, *_):
+        if name == "spoolwright.cli.main":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Strike())
+from spoolwright.__main__ import run
+run()
+"""
+    done = subprocess.run([sys.executable, "-c", struck], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout) == (130, "")
+    assert done.stderr == "spoolwright: interrupted. No report was left half written.\n"
+
+
+def test_the_program_runs_as_a_module() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "spoolwright", "--version"], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout.split()[0]) == (0, "spoolwright")
 
 
 def test_a_pipe_named_as_a_report_is_refused_and_stays_a_pipe(run: Path) -> None:
