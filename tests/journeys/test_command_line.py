@@ -348,6 +348,11 @@ def test_a_wrong_call_says_what_to_mend(hot_section: Path, tmp_path: Path) -> No
         (["rig", "record", "--seed", "-1"], 2, "Invalid value for '--seed'"),
         (["rig", "record", "--preset", "nope"], 4, "Use one of: healthy, thin-margin"),
         (["rig", "record", "--fault", "nope"], 4, "Write NAME=SIZE, SIZE a number."),
+        (["rig", "record", "--fault", "rub=nan"], 3, "size nan of fault 'rub' is outside -1000 to 1000."),
+        (["rig", "record", "--fault", "rub=1e9"], 3, "size 1e+09 of fault 'rub' is outside -1000 to 1000."),
+        (["rig", "record", "--sensor-fault", "bias:mgt=inf"], 4, "'inf' is not a number."),
+        (["rig", "record", "--sensor-fault", "stuck:mgt@1..5"], 4, "is no fault of the data."),
+        (["rig", "record", "--sensor-fault", "stuck:mgt@9-5"], 4, "it ends at 5 s, before it begins at 9 s."),
         (["demo", "--preset", "nope", "--out", tmp_path / "demo"], 4, "preset 'nope' is not known."),
         (["type", "check", sheet_beside(copy)], 4, "Nothing is assessed with this file until it is mended."),
     ]

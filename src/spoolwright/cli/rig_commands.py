@@ -19,6 +19,9 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
+_LARGEST_FAULT = 1000.0
+"""Largest size of a planted fault, in per cent or its own unit: beyond is a slip of the pen."""
+
 
 @app.command("record")
 def record(
@@ -143,15 +146,21 @@ def _options(asked: _Asked, known: TypeFile, units: dict[str, str]) -> RecordOpt
 
 
 def _fault(text: str) -> tuple[str, float]:
-    from spoolwright.errors import InputError
+    from spoolwright.errors import InputError, RangeError
 
-    name, _, size = text.partition("=")
+    name, _, written = text.partition("=")
     try:
-        return name.strip(), float(size)
+        size = float(written)
     except ValueError:
         raise InputError(
             f"'{text}' is no fault of the engine.", mend="Write NAME=SIZE, SIZE a number."
         ) from None
+    if not abs(size) <= _LARGEST_FAULT:
+        told = (
+            f"size {size:g} of fault '{name.strip()}' is outside -{_LARGEST_FAULT:g} to {_LARGEST_FAULT:g}."
+        )
+        raise RangeError(told, mend="`spoolwright rig presets` tells what sizes mean.")
+    return name.strip(), size
 
 
 def _ambient(text: str, base: Ambient) -> Ambient:

@@ -7,6 +7,7 @@ not needed is left out: `bias:mgt=8`, `stuck:torque@1800`, `swapped:ng=np`, `uni
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -41,6 +42,7 @@ KINDS: dict[str, str] = {
 
 _OF_THE_LOGGER = ("gap", "repeated_time", "backward_time")
 _NEEDS_VALUE = ("bias", "drift", "spikes", "saturated", "unit", "swapped", "backward_time")
+_SIZED = ("bias", "drift", "spikes", "saturated", "backward_time")
 _FORM = re.compile(
     r"(?P<kind>[a-z_]+)(:(?P<channel>\w+))?(=(?P<value>[^@]+))?(@(?P<from>[\d.]+)(-(?P<to>[\d.]+))?)?"
 )
@@ -61,12 +63,12 @@ class SensorFault:
 
     def number(self) -> float:
         """The value as a number, where the kind calls for one."""
-        try:
-            return float(self.value)
-        except ValueError:
+        found = _number(self.value)
+        if found is None:
             raise InputError(
                 f"'{self.value}' is not a number.", mend=f"Give {self.kind} a number.", where=str(self)
-            ) from None
+            )
+        return found
 
     def __str__(self) -> str:
         channel = f":{self.channel}" if self.channel else ""
@@ -74,6 +76,15 @@ class SensorFault:
         until = f"-{self.to_s:g}" if np.isfinite(self.to_s) else ""
         when = f"@{self.from_s:g}{until}" if self.from_s or until else ""
         return f"{self.kind}{channel}{value}{when}"
+
+
+def _number(text: str) -> float | None:
+    """A finite number; None for anything else."""
+    try:
+        found = float(text)
+    except ValueError:
+        return None
+    return found if math.isfinite(found) else None
 
 
 def sensor_fault(text: str, known: TypeFile) -> SensorFault:
@@ -85,7 +96,8 @@ def sensor_fault(text: str, known: TypeFile) -> SensorFault:
         When the line has another form, or names a kind or channel that is not there.
     """
     found = _FORM.fullmatch(text.strip())
-    if found is None or found["kind"] not in KINDS:
+    times = [] if found is None else [_number(found[k]) for k in ("from", "to") if found[k]]
+    if found is None or found["kind"] not in KINDS or None in times:
         raise InputError(
             f"'{text}' is no fault of the data.",
             mend=f"Write KIND:CHANNEL=VALUE@FROM-TO, KIND one of {', '.join(KINDS)}.",
@@ -115,6 +127,11 @@ def _check(fault: SensorFault, channels: set[str]) -> None:
         raise InputError(f"{fault.kind} names no channel.", mend="Write KIND:CHANNEL.", where=str(fault))
     if not fault.value and fault.kind in _NEEDS_VALUE:
         raise InputError(f"{fault.kind} has no value.", mend="Write KIND:CHANNEL=VALUE.", where=str(fault))
+    if fault.kind in _SIZED:
+        fault.number()
+    if not fault.to_s > fault.from_s:
+        told = f"it ends at {fault.to_s:g} s, before it begins at {fault.from_s:g} s."
+        raise InputError(told, mend="Write @FROM-TO in seconds, FROM the smaller.", where=str(fault))
 
 
 def pressure_altitude(pressure: FloatArray) -> FloatArray:
