@@ -376,6 +376,34 @@ def forecast_basis(type_path: Path, baseline: Path | None, rules: Path | None) -
         model=reduction.model,
         scatter=dict(USUAL_BUILD),
         rules=published_rules(),
-        model_basis="Model: the data sheet's engine, no history calibrated; build scatter as usual in the trade.",
+        model_basis="Model: the data sheet's engine, no history calibrated; "
+        "build scatter as usual in the trade.",
         rules_basis="Rules: published and stated coefficients; no build of this shop compared yet.",
     )
+
+
+def write_forecast(
+    result: Forecast,
+    *,
+    json: Path | None = None,
+    html: Path | None = None,
+    pdf: Path | None = None,
+    progress: Tell = _silent,
+) -> list[Path]:
+    """Write the forecast's reports that are asked for; gives their paths."""
+    written = []
+    if json is not None:
+        from spoolwright.reports.jsonfile import write_text
+
+        written.append(write_text(json, result.model_dump_json(indent=1) + "\n"))
+    if html is not None:
+        from spoolwright.reports.forecast_html import write_html
+
+        progress("writing the page", 0.95)
+        written.append(write_html(result, html))
+    if pdf is not None:
+        from spoolwright.reports.forecast_pdf import write_pdf
+
+        progress("setting the print", 0.97)
+        written.append(write_pdf(result, pdf))
+    return written

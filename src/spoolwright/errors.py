@@ -66,6 +66,24 @@ class RunSheetError(MistakesError):
     noun = "run sheet"
 
 
+class BuildSheetError(MistakesError):
+    """Mistakes in a build sheet."""
+
+    noun = "build sheet"
+
+
+class CostTableError(MistakesError):
+    """Mistakes in a cost table."""
+
+    noun = "cost table"
+
+
+class BuildHistoryError(MistakesError):
+    """Mistakes in a history of builds."""
+
+    noun = "build history"
+
+
 class MissingExtra(SpoolwrightError):
     """An optional package is needed for what was asked."""
 

@@ -17,6 +17,7 @@ from spoolwright.cli import (
     assess_commands,
     calibrate_commands,
     demo_commands,
+    forecast_commands,
     rig_commands,
     sheet_commands,
     type_commands,
@@ -40,6 +41,7 @@ app.add_typer(sheet_commands.app, name="sheet")
 app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
 app.command("calibrate-shape", epilog=calibrate_commands.EPILOG)(calibrate_commands.calibrate_shape)
+app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141

@@ -1,0 +1,92 @@
+"""`spoolwright forecast`: will this build pass its run, what eats the margin, what would mend it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from spoolwright.crafts.testcell.forecast.model import Forecast
+
+EXIT_BY_OUTCOME = {"likely": 0, "uncertain": 12, "unlikely": 10, "cannot_tell": 11}
+
+EPILOG = """\b
+Example:
+  spoolwright forecast H4417.build.toml --type corrie_940.toml --html forecast.html
+
+\b
+Exit code: 0 likely to pass (90 % or more), 10 more likely to fail, 12 between the two, 11 cannot tell;
+2 the call is wrong, 3 to 5 the input, 6 a result could not be written."""
+
+
+def forecast(
+    build: Annotated[Path, typer.Argument(metavar="BUILD", help="Build sheet: what was found and built.")],
+    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engine.")],
+    baseline: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The type's model as calibrated on accepted runs.")
+    ] = None,
+    rules: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Rules as learnt, from `spoolwright forecast-learn`."),
+    ] = None,
+    costs: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The shop's hours and money for each kind of work.")
+    ] = None,
+    guard_band: Annotated[
+        float,
+        typer.Option(
+            min=0.0,
+            max=5.0,
+            metavar="TIMES",
+            help="Guard band in expanded uncertainties (k = 2) of the reading; the type file's at least.",
+        ),
+    ] = 0.0,
+    json: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the whole result as JSON.")] = None,
+    html: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the report as one HTML file.")
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as PDF.")] = None,
+    everything: Annotated[bool, typer.Option("--all", help="List every change, not the best only.")] = False,
+) -> None:
+    """Forecast from a build sheet whether the engine will pass its run."""
+    from spoolwright import bootstrap
+    from spoolwright.cli.progress import progress_bar
+    from spoolwright.errors import OutputError
+
+    inputs = [build, type_file, *filter(None, (baseline, rules, costs))]
+    bootstrap.check_outputs([p for p in (json, html, pdf) if p is not None], inputs)
+    failed, written = None, []
+    with progress_bar("Forecasting") as tell:
+        result = bootstrap.forecast(
+            build,
+            type_file,
+            baseline=baseline,
+            rules=rules,
+            costs=costs,
+            guard_times=guard_band,
+            progress=tell,
+        )
+        try:
+            written = bootstrap.write_forecast(result, json=json, html=html, pdf=pdf, progress=tell)
+        except OutputError as error:  # what was found is told first
+            failed = error
+    _print(result, written, everything)
+    if failed is not None:
+        raise failed
+    raise typer.Exit(EXIT_BY_OUTCOME[result.outcome])
+
+
+def _print(result: Forecast, written: Sequence[Path], everything: bool) -> None:
+    from rich.console import Console
+
+    from spoolwright.reports.figures import printable
+    from spoolwright.reports.forecast_terminal import print_forecast
+
+    console = Console()
+    print_forecast(result, console, everything=everything)
+    for path in written:
+        console.print(f"Written: {printable(str(path))}", highlight=False, markup=False, soft_wrap=True)

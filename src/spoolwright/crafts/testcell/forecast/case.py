@@ -1,0 +1,76 @@
+"""A forecast as it was asked for, what it rests on, and all that was computed for it. Records, no logic."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from spoolwright.core.cycle.model import EngineModel
+from spoolwright.core.diagnosis.forecast.build import Build
+from spoolwright.core.diagnosis.forecast.outlook import Outlook
+from spoolwright.core.diagnosis.forecast.rules import RuleBook
+from spoolwright.crafts.testcell.forecast.change import Change
+from spoolwright.crafts.testcell.forecast.found import Found
+from spoolwright.crafts.testcell.forecast.run_to_come import LimitAsked
+from spoolwright.crafts.testcell.forecast.sheet import BuildSheet, CostTable
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis
+
+
+@dataclass(frozen=True)
+class ForecastBasis:
+    """What a forecast rests on.
+
+    `model` is the type's engine model, calibrated where a baseline was given; `scatter` the build scatter of
+    each condition factor; the two texts say where they come from.
+    """
+
+    reduction: ReductionBasis
+    model: EngineModel
+    scatter: dict[str, float]
+    rules: RuleBook
+    model_basis: str
+    rules_basis: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A forecast as it was asked for."""
+
+    sheet: BuildSheet
+    sheet_file: str
+    sheet_sha256: str
+    costs: CostTable | None = None
+    guard_times: float = 0.0
+    draws: int = 4096
+    seed: int = 1
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A change or a finding left out, with its outlook."""
+
+    change: Change
+    outlook: Outlook
+    cost: tuple[float | None, float | None, str] = (None, None, "")
+
+
+@dataclass(frozen=True)
+class Computed:
+    """Everything computed, ready to be told."""
+
+    asked: Asked
+    basis: ForecastBasis
+    limits: list[LimitAsked]
+    found: list[Found]
+    build: Build
+    outlook: Outlook
+    compared: Outlook
+    without: list[tuple[Found, Outlook]]
+    tried: list[Tried]
+    shares: list[tuple[str, float]] = field(default_factory=list)
+
+    @property
+    def governing(self) -> int:
+        """Index of the limit least sure to be passed."""
+        return int(np.argmin(self.outlook.passing))
