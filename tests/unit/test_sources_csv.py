@@ -336,6 +336,23 @@ def test_limits(tmp_path):
         read(tmp_path, "time [s]," * 1000, limits=Limits(line_bytes=1000))
 
 
+@pytest.mark.parametrize("end", ["\n", "\r", "\r\n"])
+def test_a_line_too_long_is_refused_though_it_ends(tmp_path, end):
+    """Cells may be long; a line may hold 1000 bytes and no more, wherever in the file it stands."""
+    rows = [f"{i},{i:0400d}" for i in range(20)]
+    limits = Limits(line_bytes=1000)
+    assert read(tmp_path, end.join(["time [s],ng [rpm]", *rows, ""]), limits=limits).rows == 20
+    longest = f"20,{20:0997d}"
+    assert len(longest) == 1000
+    assert (
+        read(tmp_path, end.join(["time [s],ng [rpm]", *rows, longest, "21,1", ""]), limits=limits).rows == 22
+    )
+    for place in (0, 10, 20):
+        long = [*rows[:place], "0" + longest, *rows[place:]]
+        with pytest.raises(InputError, match="longer than 1000 bytes"):
+            read(tmp_path, end.join(["time [s],ng [rpm]", *long, ""]), limits=limits)
+
+
 def test_an_endless_line_below_the_header_is_refused(tmp_path):
     with pytest.raises(InputError, match="a line is longer than"):
         read(tmp_path, "time [s],ng [rpm]\n0,1\n1," + "2" * 5_000_000)

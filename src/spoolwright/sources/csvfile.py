@@ -49,14 +49,27 @@ def _blocks(file: BinaryIO, encoding: str, line_bytes: int) -> Iterator[bytes]:
                 raise _NotUtf8(place - pending + error.start) from error
             raise
         kept = rest + (data if encoding == "utf-8" else text.encode())
-        end = max(kept.rfind(b"\n"), kept.rfind(b"\r")) + 1 if data else len(kept)
-        if len(kept) - end > line_bytes:
-            raise InputError(
-                f"a line is longer than {line_bytes} bytes.", mend="Check that it is a recording."
-            )
+        end = _line_end(kept, 0, len(kept)) if data else len(kept)
+        _check_lines(kept, line_bytes)
         rest = kept[end:]
         if kept[:end].strip():
             yield kept[:end]
+
+
+def _line_end(text: bytes, start: int, stop: int) -> int:
+    """Where the last whole line between two places ends; 0 where none does."""
+    return max(text.rfind(b"\n", start, stop), text.rfind(b"\r", start, stop)) + 1
+
+
+def _check_lines(text: bytes, line_bytes: int) -> None:
+    """Refuse a line that is too long: from every line's beginning, an end must come in time."""
+    start = 0
+    while len(text) - start > line_bytes:
+        start = _line_end(text, start, start + line_bytes + 1)
+        if start == 0:
+            raise InputError(
+                f"a line is longer than {line_bytes} bytes.", mend="Check that it is a recording."
+            )
 
 
 @dataclass
