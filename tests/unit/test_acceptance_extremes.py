@@ -23,7 +23,7 @@ from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.run_sheet import Adjustment, Engine, OilAccount
 from spoolwright.crafts.typefile.limit import Limit, LimitCurve, LimitException, TimeAt
-from spoolwright.crafts.typefile.model import Amount, Condition, Source, TypeFile
+from spoolwright.crafts.typefile.model import Amount, Condition, Oil, Source, TypeFile
 
 
 def test_transient_and_run_extremes_are_the_planted_levels() -> None:
@@ -172,6 +172,39 @@ def test_oil_consumption_from_the_sheet_and_from_the_tank() -> None:
     assert counted.uncertainty == pytest.approx(0.01e-3 / 4800.0)
     (level,) = of(usual_contents(), "oil_consumption")
     assert within(level, 0.05e-3 / 3600.0)
+
+
+def weighed(kilograms: float, u: float = 0.01) -> OilAccount:
+    def mass(value: float) -> Amount:
+        return Amount(value=value, unit="kg")
+
+    return OilAccount(
+        consumed=mass(kilograms), standard_uncertainty=mass(u), over=Amount(value=80, unit="min")
+    )
+
+
+def test_oil_that_was_weighed_is_turned_into_volume_by_the_type_files_density() -> None:
+    """0.1 kg at 1000 +- 20 kg/m3 is 0.1 L; its parts 0.01 kg and 2 % add in squares."""
+    density = Oil(
+        density=Amount(value=1.0, unit="kg/L"),
+        density_standard_uncertainty=Amount(value=0.02, unit="kg/L"),
+        source=SOURCE,
+    )
+    known = corrie().model_copy(update={"oil": density})
+    (counted,) = of(read_run(usual()[1], sheet(oil=weighed(0.1)), known), "oil_consumption")
+    assert counted.value == pytest.approx(0.1e-3 / 4800.0)
+    assert counted.uncertainty == pytest.approx(math.hypot(0.01e-3, 0.02 * 0.1e-3) / 4800.0)
+    unknown = corrie().model_copy(update={"oil": None})
+    (left,) = of(read_run(usual()[1], sheet(oil=weighed(0.1)), unknown), "oil_consumption")
+    assert math.isnan(left.value)
+    assert "no density of oil" in left.why_not and "[oil]" in left.mend
+
+
+def test_an_engine_that_made_oil_meets_no_limit_on_it() -> None:
+    (more,) = of(read_run(usual()[1], sheet(oil=weighed(-0.1)), corrie()), "oil_consumption")
+    assert "more oil after than before" in more.thin
+    (even,) = of(read_run(usual()[1], sheet(oil=weighed(-0.01)), corrie()), "oil_consumption")
+    assert not even.thin  # within what the scale leaves open
 
 
 def test_torquemeter_and_trim_differ_by_what_was_planted() -> None:

@@ -95,3 +95,34 @@ def test_missing_sheet_is_an_error_with_its_path(tmp_path: Path, corrie: TypeFil
 
 def test_place_of_a_sheet() -> None:
     assert sheet_beside(Path("a/run 1.csv")) == Path("a/run 1.run.toml")
+
+
+OIL = """
+[oil]
+consumed = { value = 0.12, unit = "CONSUMED" }
+standard_uncertainty = { value = 0.01, unit = "KNOWN" }
+over = { value = 80, unit = "min" }
+"""
+
+
+@pytest.mark.parametrize(
+    ("consumed", "known", "told"),
+    [
+        ("L", "cm3", None),
+        ("kg", "kg", None),
+        ("kg", "L", "'L' is a unit of volume. Give a unit of mass."),
+        ("K", "L", "'K' is a unit of temperature. Give a unit of volume or mass."),
+        ("jar", "L", "jar"),
+    ],
+)
+def test_oil_is_poured_or_weighed_and_its_uncertainty_in_the_same(
+    tmp_path: Path, corrie: TypeFile, consumed: str, known: str, told: str | None
+) -> None:
+    text = GOOD.replace("[[correction]]", OIL + "[[correction]]", 1)
+    text = text.replace("CONSUMED", consumed).replace("KNOWN", known)
+    if told is None:
+        assert read(text, tmp_path, corrie)
+        return
+    with pytest.raises(RunSheetError) as caught:
+        read(text, tmp_path, corrie)
+    assert told in str(caught.value)

@@ -43,6 +43,7 @@ SECTIONS: dict[str, type[base.Record]] = {
     "cell.factors": procedure.Factor,
     "cell.instruments": procedure.Instrument,
     "[data_plate]": model.DataPlate,
+    "[oil]": model.Oil,
     "[data_sheet]": model.DataSheet,
 }
 

@@ -23,8 +23,6 @@ _DIMENSIONS = {
     ("fuel", "heating_value_standard_uncertainty"): "specific energy",
     ("fuel", "density_15c"): "density",
     ("cell", "wind_speed"): "velocity",
-    ("oil", "consumed"): "volume",
-    ("oil", "standard_uncertainty"): "volume",
     ("oil", "over"): "time",
 }
 
@@ -46,7 +44,13 @@ def read_run_sheet(path: Path | str, type_file: TypeFile) -> RunSheet:
     """
     read = read_toml(Path(path), RunSheetError)
     draft, mistakes = read_draft(read.raw, RunSheet)
-    mistakes = [*mistakes, *_units(draft), *_names(draft.top, type_file), *_corrections(draft.top)]
+    mistakes = [
+        *mistakes,
+        *_units(draft),
+        *_oil(draft.top),
+        *_names(draft.top, type_file),
+        *_corrections(draft.top),
+    ]
     if mistakes:
         raise RunSheetError(problems_of(mistakes, read))
     return RunSheet.model_validate(frozen(read.raw), strict=True)
@@ -66,6 +70,25 @@ def _units(draft: Draft) -> Iterator[Mistake]:
         if found != wanted:
             what = f"'{amount.unit}' is a unit of {found}."
             yield Mistake((*path, "unit"), what, f"Give a unit of {wanted}.")
+
+
+def _oil(top: dict[str, Any]) -> Iterator[Mistake]:
+    """Oil is poured in or weighed, and its uncertainty told in the same."""
+    account = top.get("oil")
+    found: list[str] = []
+    for key in ("consumed", "standard_uncertainty"):
+        amount = getattr(account, key, None)
+        if not isinstance(amount, Amount) or not isinstance(amount.unit, str):
+            continue
+        path, mend = ("oil", key, "unit"), f"Give a unit of {found[0] if found else 'volume or mass'}."
+        try:
+            dimension = unit_named(amount.unit).dimension
+        except InputError as error:
+            yield Mistake(path, error.what, error.mend)
+            continue
+        if dimension not in (found or ["volume", "mass"]):
+            yield Mistake(path, f"'{amount.unit}' is a unit of {dimension}.", mend)
+        found.append(dimension)
 
 
 def _names(top: dict[str, Any], type_file: TypeFile) -> Iterator[Mistake]:

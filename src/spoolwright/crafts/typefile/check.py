@@ -33,6 +33,7 @@ from spoolwright.crafts.typefile.model import (
     Limit,
     LimitCurve,
     Module,
+    Oil,
     Rating,
     ScheduleItem,
     Stabilisation,
@@ -88,6 +89,7 @@ RECORD_CHECKS: dict[type[Record], tuple[_RecordCheck, ...]] = {
     Factor: (procedure.cell_factor,),
     Instrument: (references.instrument_channel,),
     DataPlate: (units.amount_units, ratings.data_plate_range),
+    Oil: (units.amount_units, ratings.oil_density),
     DataSheet: (units.amount_units, references.data_sheet_rating, ratings.data_sheet_speed),
 }
 """What is asked of each record by itself."""

@@ -57,6 +57,7 @@ __all__ = [
     "LimitException",
     "LimitSet",
     "Module",
+    "Oil",
     "Quantity",
     "Rating",
     "Record",
@@ -141,6 +142,14 @@ class DataPlate(Record):
     source: Source
 
 
+class Oil(Record):
+    """The approved oil: turns oil that was weighed into the volume that a limit counts."""
+
+    density: Amount = Field(description="at the temperature at which the oil's volume is counted")
+    density_standard_uncertainty: Amount = Field(description="of the brands allowed and the temperatures met")
+    source: Source
+
+
 class DataSheet(Record):
     """What a maker's data sheet gives; the generic shape fills the model from it."""
 
@@ -173,6 +182,7 @@ class TypeFile(Record):
     gate: tuple[Gate, ...] = ()
     cell: tuple[Cell, ...] = ()
     data_plate: DataPlate | None = None
+    oil: Oil | None = None
     data_sheet: DataSheet
     model: dict[str, Any] = Field(
         default_factory=dict, description="engine model parameters; what is missing is filled"

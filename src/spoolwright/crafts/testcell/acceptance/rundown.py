@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +16,7 @@ from spoolwright.crafts.testcell.model import Input
 from spoolwright.crafts.testcell.reading import ScalarReading, Share
 from spoolwright.crafts.testcell.run.course import Course
 from spoolwright.crafts.testcell.run.run_data import RunData
+from spoolwright.crafts.testcell.run_sheet import OilAccount
 from spoolwright.crafts.typefile.definition import CoastDownDefinition
 from spoolwright.units import difference_to_inner, to_inner, unit_named
 
@@ -113,21 +116,52 @@ def oil_readings(course: Course, idles: list[PointData]) -> list[ScalarReading]:
     account = data.sheet.oil
     if account is None:
         return [_from_level(data, idles)]
-    asked = _oil(data, "oil consumed / time counted, both from the run sheet", ())
-    if unit_named(account.consumed.unit).dimension != "volume":
-        return [asked.not_made(data, "the run sheet gives oil by mass; its density is not known")]
+    return [_from_account(data, account)]
+
+
+def _from_account(data: RunData, account: OilAccount) -> ScalarReading:
+    """Oil poured in or weighed over a counted time, as the run sheet has it."""
+    weighed = unit_named(account.consumed.unit).dimension == "mass"
+    oil = data.type_file.oil
+    words = "oil consumed / time counted, both from the run sheet"
+    asked = _oil(data, words.replace(" / ", " / density of the type file / ", 1) if weighed else words, ())
     over = to_inner(account.over.value, account.over.unit)
     if not over > 0.0:
-        return [asked.not_made(data, "the run sheet counts no time for the oil")]
+        return asked.not_made(data, "the run sheet counts no time for the oil")
     consumed = to_inner(account.consumed.value, account.consumed.unit)
     u = difference_to_inner(account.standard_uncertainty.value, account.standard_uncertainty.unit)
     inputs = [
-        Input(name="oil consumed", value=consumed, unit="m3", origin="run sheet, oil"),
+        Input(name="oil consumed", value=consumed, unit="kg" if weighed else "m3", origin="run sheet, oil"),
         Input(name="time counted", value=over, unit="s", origin="run sheet, oil"),
     ]
-    return [
-        asked.made(data, consumed / over, u / over, inputs=inputs, shares=[Share("oil account", u / over)])
-    ]
+    shares = [Share("oil account", u / over)]
+    if weighed:
+        if oil is None:
+            return replace(
+                asked.not_made(data, "the run sheet gives oil by mass, and the type file no density of oil"),
+                mend="Give the type file a table [oil] from the approved document, or the sheet the volume.",
+            )
+        density = to_inner(oil.density.value, oil.density.unit)
+        spread = to_inner(oil.density_standard_uncertainty.value, oil.density_standard_uncertainty.unit)
+        inputs.append(Input(name="density", value=density, unit="kg/m3", origin="type file, oil"))
+        consumed, shares = consumed / density, [Share("oil account", u / density / over)]
+        shares.append(Share("density of the oil", abs(consumed) * spread / density / over))
+    return _grown_less(asked.made(data, consumed / over, _total(shares), inputs=inputs, shares=shares))
+
+
+def _total(shares: Sequence[Share]) -> float:
+    return math.hypot(*(s.uncertainty for s in shares))
+
+
+def _grown_less(made: ScalarReading) -> ScalarReading:
+    """An engine makes no oil: a consumption clearly below none shows a wrong account, or fuel in the oil."""
+    if made.value >= -2.0 * made.uncertainty:
+        return made
+    return replace(
+        made,
+        thin="there was more oil after than before: the account is wrong, or fuel came into the oil",
+        mend="Look at the account; if it is right, look for fuel in the oil before the next start.",
+    )
 
 
 def _oil(data: RunData, formula: str, channels: tuple[str, ...]) -> Asked:
@@ -173,5 +207,5 @@ def _from_level(data: RunData, idles: list[PointData]) -> ScalarReading:
         channel_input(data, level, full.mean, first.from_s, first.to_s),
         channel_input(data, level, left.mean, last.from_s, last.to_s),
     ]
-    u = math.sqrt(sum(s.uncertainty**2 for s in shares))
-    return asked.made(data, (full.mean - left.mean) / over, u, inputs=inputs, shares=shares)
+    fallen = (full.mean - left.mean) / over
+    return _grown_less(asked.made(data, fallen, _total(shares), inputs=inputs, shares=shares))

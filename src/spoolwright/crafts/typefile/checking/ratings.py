@@ -9,7 +9,7 @@ from itertools import pairwise
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.crafts.typefile.checking.context import Context, inner
 from spoolwright.crafts.typefile.checking.mistake import Mistake, Path
-from spoolwright.crafts.typefile.model import DataPlate, DataSheet, Rating
+from spoolwright.crafts.typefile.model import DataPlate, DataSheet, Oil, Rating
 
 _AGREEMENT = 0.005
 """Figures of one rating agree within the rounding of a data sheet."""
@@ -21,6 +21,10 @@ _ROLES = {
     "fuel_flow": "fuel_mass_flow",
 }
 _LEAST_HEATING_VALUE = 40e6  # J/kg, below any turbine fuel: bounds the efficiency that SFC may imply
+
+
+_OIL = (700.0, 1200.0)
+"""Densities between which mineral and synthetic oils lie, cold or hot [kg/m3]."""
 
 
 def rating_torque(ctx: Context, path: Path, r: Rating) -> Iterator[Mistake]:
@@ -108,6 +112,20 @@ def data_plate_range(ctx: Context, path: Path, d: DataPlate) -> Iterator[Mistake
     if not d.mgt_trim_classes:
         yield Mistake(
             (*path, "mgt_trim_classes"), "no MGT trim class is given.", "Write { T0 = 0 } if there is one."
+        )
+
+
+def oil_density(ctx: Context, path: Path, oil: Oil) -> Iterator[Mistake]:
+    """The density is one of a turbine oil, known to some part of itself."""
+    density, u = _inner(oil.density), _inner(oil.density_standard_uncertainty)
+    low, high = _OIL
+    if density is not None and not low <= density <= high:
+        what = f"{density:.4g} kg/m3 is no density of an oil."
+        yield Mistake((*path, "density"), what, f"Check value and unit: {low:g} to {high:g} kg/m3.")
+    if density is not None and u is not None and not 0.0 < u < 0.2 * density:
+        what = f"a standard uncertainty of {u:.4g} kg/m3 does not go with {density:.4g} kg/m3."
+        yield Mistake(
+            (*path, "density_standard_uncertainty"), what, "Give more than none and less than a fifth."
         )
 
 

@@ -15,6 +15,7 @@ from spoolwright.crafts.typefile.model import (
     DataSheet,
     Limit,
     LimitCurve,
+    Oil,
     Rating,
     ScheduleItem,
     Stabilisation,
@@ -45,6 +46,7 @@ _AMOUNTS: dict[type[Record], dict[str, str]] = {
         "reference_heating_value": "specific energy",
     },
     DataPlate: {"torque_conformation": "ratio"},
+    Oil: {"density": "density", "density_standard_uncertainty": "density"},
     StartDefinition: {
         "light_off_rise": "temperature difference",
         "idle_speed": "speed",
