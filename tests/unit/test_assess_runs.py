@@ -100,6 +100,11 @@ def test_every_number_opens_its_derivation(result: Assessment) -> None:
             assert i.origin in result.derivations or " " in i.origin or i.origin
 
 
+def test_every_number_that_a_derivation_rests_on_has_a_unit(result: Assessment) -> None:
+    inputs = [(d.calculation, i) for d in result.derivations.values() for i in d.inputs]
+    assert [(c, i.name) for c, i in inputs if not isinstance(i.value, str) and not i.unit] == []
+
+
 def test_survives_json(result: Assessment) -> None:
     assert Assessment.model_validate(json.loads(result.model_dump_json())) == result
 

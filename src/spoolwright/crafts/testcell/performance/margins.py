@@ -149,7 +149,7 @@ class MarginScribe:
         )
         if e.approved is not None:
             inputs += [
-                Input(name=f"uncertainty share: {cause}", value=u, origin="budget")
+                Input(name=f"uncertainty share: {cause}", value=u, unit=_unit(e), origin="budget")
                 for cause, u in list(e.approved.shares().items())[:8]
             ]
         return tuple(inputs)
@@ -164,7 +164,7 @@ class MarginScribe:
         inputs = [Input(name="point", value=p, origin=f"point {p}") for p in points]
         if e.model is not None:
             inputs += [
-                Input(name=f"uncertainty share: {cause}", value=u, origin="budget")
+                Input(name=f"uncertainty share: {cause}", value=u, unit=_unit(e), origin="budget")
                 for cause, u in list(e.model.shares().items())[:8]
             ]
         return self.ledger.enter(
@@ -194,6 +194,11 @@ def nominal_value(rating: Rating, quantity: str) -> float:
         "sfc_at_rated_power": rating.specific_fuel_consumption,
     }[quantity]
     return inner(field)
+
+
+def _unit(e: RatedEstimate) -> str:
+    """Inner unit of a rated quantity."""
+    return INNER_UNIT[DERIVED_QUANTITIES[e.quantity]]
 
 
 def _formula(quantity: str) -> str:

@@ -130,12 +130,14 @@ class PointScribe:
                 Input(
                     name="independent samples",
                     value=round(mean.effective_samples, 1),
+                    unit="1",
                     origin="autocorrelation",
                 ),
                 *(
                     Input(
                         name=f"systematic: {s.source}",
                         value=s.uncertainty,
+                        unit=INNER_UNIT[channel.dimension],
                         origin="type file, uncertainty parts",
                     )
                     for s in mean.systematic

@@ -26,6 +26,7 @@ from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES, Limit
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import RangeError
+from spoolwright.units import INNER_UNIT
 
 USUAL_RISK = 0.05
 """Consumer's risk that a step to settle a reading aims at, where the limit names none."""
@@ -277,7 +278,9 @@ def _limit_derivation(limit: Limit, reading: ScalarReading, around: Judging, dem
     inputs = [Input(name="limit", value=limit.id, origin=f"type file, limit '{limit.id}'")]
     if limit.curve is not None and limit.curve.of in reading.conditions:
         of = limit.curve.of
-        inputs.append(Input(name=of, value=reading.conditions[of], origin=f"channel {of} at the reading"))
+        unit = INNER_UNIT[next(c.dimension for c in around.type_file.channel if c.id == of)]
+        x = reading.conditions[of]
+        inputs.append(Input(name=of, value=x, unit=unit, origin=f"channel {of} at the reading"))
     return around.ledger.enter(
         f"Limit: {limit.name}",
         "testcell.rules.in_force.demands",
@@ -289,14 +292,15 @@ def _limit_derivation(limit: Limit, reading: ScalarReading, around: Judging, dem
 
 def _margin_derivation(limit: Limit, around: Judging, demand: Demand, how: str) -> str:
     formula = "limit - reading" if demand.bound == "max" else "reading - limit"
+    unit = INNER_UNIT[demand.shown.dimension]
     return around.ledger.enter(
         f"Margin to: {limit.name}",
         "testcell.rules.verdict.judge",
         f"{formula}; probability of conforming by JCGM 106:2012, 7.2",
         [
-            Input(name="reading", value=demand.value, origin=how),
-            Input(name="standard uncertainty", value=demand.uncertainty, origin=how),
-            Input(name="limit", value=demand.limit, origin=f"type file, limit '{limit.id}'"),
+            Input(name="reading", value=demand.value, unit=unit, origin=how),
+            Input(name="standard uncertainty", value=demand.uncertainty, unit=unit, origin=how),
+            Input(name="limit", value=demand.limit, unit=unit, origin=f"type file, limit '{limit.id}'"),
         ],
         source_text(around.type_file, limit.source),
     )
