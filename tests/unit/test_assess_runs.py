@@ -18,7 +18,7 @@ from spoolwright.core.reduction.point import ChannelMean
 from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.learning import learn_shape
 from spoolwright.crafts.testcell.ledger import Ledger
-from spoolwright.crafts.testcell.model import Assessment, Figure, Finding, Verdict
+from spoolwright.crafts.testcell.model import Assessment, Derivation, Figure, Finding, Verdict
 from spoolwright.crafts.testcell.performance.basis import reduction_basis
 from spoolwright.crafts.testcell.performance.block import reduce_block
 from spoolwright.crafts.testcell.performance.trials import corrected_trials, modelled_trials
@@ -103,6 +103,54 @@ def test_every_number_opens_its_derivation(result: Assessment) -> None:
 def test_every_number_that_a_derivation_rests_on_has_a_unit(result: Assessment) -> None:
     inputs = [(d.calculation, i) for d in result.derivations.values() for i in d.inputs]
     assert [(c, i.name) for c, i in inputs if not isinstance(i.value, str) and not i.unit] == []
+
+
+def given(d: Derivation) -> dict[str, float]:
+    """Numbers that a derivation names."""
+    return {i.name: float(i.value) for i in d.inputs if not isinstance(i.value, str)}
+
+
+def told_factor(step: str, x: dict[str, float], of: str = "") -> float:
+    """A factor computed again from nothing but what its derivation names, by the formula it states."""
+    match step:
+        case "temperature":
+            return (x["inlet temperature"] / x["reference temperature"]) ** -x[f"theta exponent{of}"]
+        case "pressure":
+            return (x["inlet pressure"] / x["reference pressure"]) ** -x[f"delta exponent{of}"]
+        case "heating value":
+            return (x["heating value"] / x["reference heating value"]) ** x[f"heating value exponent{of}"]
+        case "humidity":
+            wet = x["water air ratio"] - x["reference water air ratio"]
+            return 1.0 + x[f"humidity slope{of}"] * wet
+        case _:
+            return 1.0 + x[f"{step} slope{of}"] * (x[step] - x[f"reference {step}"])
+
+
+def test_every_step_from_observed_to_corrected_can_be_computed_again(result: Assessment) -> None:
+    checked = 0
+    for quantity in (q for p in result.points for q in p.corrected):
+        for step in quantity.ladder[1:]:  # the first is the cell's factor itself
+            x = given(result.derivations[step.value.how])
+            if quantity.quantity == "specific_fuel_consumption":
+                again = told_factor(step.name, x, " of fuel flow") / told_factor(step.name, x, " of power")
+            else:
+                again = told_factor(step.name, x)
+            assert step.factor == pytest.approx(again, rel=1e-12), (quantity.quantity, step.name)
+            checked += 1
+    assert checked >= 6 * 5 * 3
+
+
+def test_the_parts_of_an_uncertainty_add_to_it_in_squares(result: Assessment) -> None:
+    """JCGM 100:2008, 5.1.2: what a reading names as parts, squared and added, is its variance."""
+    checked = 0
+    for v in result.verdicts:
+        if v.reading is None or not v.reading.standard_uncertainty or v.reading.unit == "s":
+            continue
+        inputs = result.derivations[v.reading.how].inputs
+        parts = [float(i.value) for i in inputs if i.name.startswith("uncertainty share")]
+        assert math.hypot(*parts) == pytest.approx(v.reading.standard_uncertainty, rel=1e-9), v.id
+        checked += 1
+    assert checked > 20
 
 
 def test_survives_json(result: Assessment) -> None:

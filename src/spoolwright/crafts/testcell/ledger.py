@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from spoolwright import __version__
 from spoolwright.crafts.testcell.model import Derivation, Figure, Input
 from spoolwright.units import INNER_UNIT
+
+_NAMED = 8
+"""More causes of uncertainty than this are summed up."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,17 @@ class Ledger:
                 reference=reference,
             )
         return self._known[key]
+
+
+def share_inputs(shares: Mapping[str, float], unit: str, origin: str = "budget") -> list[Input]:
+    """Standard uncertainties by cause, the largest named, the rest in one: their squares add to the whole."""
+    ranked = sorted(shares.items(), key=lambda item: -item[1])
+    named, rest = ranked[:_NAMED], ranked[_NAMED:]
+    if rest:
+        named.append((f"{len(rest)} others together", math.hypot(*(u for _, u in rest))))
+    return [
+        Input(name=f"uncertainty share: {cause}", value=u, unit=unit, origin=origin) for cause, u in named
+    ]
 
 
 def figure(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from spoolwright.core.reduction.estimate import Estimate
-from spoolwright.crafts.testcell.ledger import Ledger, Shown, figure
+from spoolwright.crafts.testcell.ledger import Ledger, Shown, figure, share_inputs
 from spoolwright.crafts.testcell.model import Figure, Input, RatedValue
 from spoolwright.crafts.testcell.performance.basis import ReductionBasis, inner
 from spoolwright.crafts.testcell.performance.block import BlockReduction
@@ -148,10 +148,7 @@ class MarginScribe:
             )
         )
         if e.approved is not None:
-            inputs += [
-                Input(name=f"uncertainty share: {cause}", value=u, unit=_unit(e), origin="budget")
-                for cause, u in list(e.approved.shares().items())[:8]
-            ]
+            inputs += share_inputs(e.approved.shares(), _unit(e))
         return tuple(inputs)
 
     def _reference(self) -> str:
@@ -163,10 +160,7 @@ class MarginScribe:
     def _model_how(self, e: RatedEstimate, points: Sequence[str]) -> str:
         inputs = [Input(name="point", value=p, origin=f"point {p}") for p in points]
         if e.model is not None:
-            inputs += [
-                Input(name=f"uncertainty share: {cause}", value=u, unit=_unit(e), origin="budget")
-                for cause, u in list(e.model.shares().items())[:8]
-            ]
+            inputs += share_inputs(e.model.shares(), _unit(e))
         return self.ledger.enter(
             f"{self._title(e)}, by the model",
             "reduction.model_method.ModelMethod",

@@ -23,6 +23,7 @@ from spoolwright.crafts.testcell.model import (
 )
 from spoolwright.crafts.testcell.performance.basis import ReductionBasis
 from spoolwright.crafts.testcell.performance.block import SFC, BlockReduction
+from spoolwright.crafts.testcell.performance.step_inputs import step_formula, step_inputs
 from spoolwright.crafts.typefile.lookup import source_text
 from spoolwright.units import INNER_UNIT
 
@@ -51,15 +52,6 @@ _STEP_INPUTS = {
     "humidity": ("relative_humidity", "dew_point", "wet_bulb", "ambient_temperature", "ambient_pressure"),
     "inlet loss": ("inlet_pressure", "ambient_pressure"),
     "exhaust loss": ("exhaust_pressure", "ambient_pressure"),
-}
-_STEP_FORMULAS = {
-    "cell correlation": "observed * correlation factor of the cell",
-    "temperature": "(T / T reference) ^ -theta exponent",
-    "pressure": "(p / p reference) ^ -delta exponent",
-    "humidity": "1 + humidity slope * (water-air ratio - reference)",
-    "heating value": "(heating value / reference) ^ exponent",
-    "inlet loss": "1 + slope * (inlet loss - reference)",
-    "exhaust loss": "1 + slope * (exhaust loss - reference)",
 }
 _FACTOR_ORIGIN = {"cell correlation": "type file, correlation factors of the cell"}
 
@@ -214,6 +206,7 @@ class PointScribe:
                 Input(name="value before", value=before, origin=before),
                 Input(name="factor", value=factor, unit="1", origin=_FACTOR_ORIGIN.get(rung.name, reference)),
                 *self._inputs(point, _STEP_INPUTS.get(rung.name, ())),
+                *step_inputs(reduction, i, q, rung.name, self.basis),
             ]
             if rung.name == "heating value":
                 lower = float(reduction.inputs["heating_value"].v[i])
@@ -221,7 +214,7 @@ class PointScribe:
             before = self.ledger.enter(
                 f"{_NAMES[q]} at point {point.id}: {rung.name}",
                 "reduction.approved.correction_ladder",
-                _STEP_FORMULAS[rung.name],
+                step_formula(q, rung.name),
                 inputs,
                 _FACTOR_ORIGIN.get(rung.name, reference),
             )

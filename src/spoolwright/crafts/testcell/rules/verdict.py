@@ -16,7 +16,7 @@ from spoolwright.core.measurement.decision import (
 )
 from spoolwright.core.measurement.prior import Prior
 from spoolwright.core.measurement.risk import conformance_probability_with_prior, guard_for_specific_risk
-from spoolwright.crafts.testcell.ledger import Ledger, Shown, figure
+from spoolwright.crafts.testcell.ledger import Ledger, Shown, figure, share_inputs
 from spoolwright.crafts.testcell.model import Finding, GateState, Input, Verdict
 from spoolwright.crafts.testcell.reading import ScalarReading
 from spoolwright.crafts.testcell.rules.in_force import Demand, Untold, demands
@@ -269,9 +269,13 @@ def _rests_on(reading: ScalarReading, around: Judging, *, gates: bool) -> tuple[
 
 
 def _reading_derivation(reading: ScalarReading, around: Judging) -> str:
-    return around.ledger.enter(
-        reading.title, reading.calculation, reading.formula, reading.inputs, reading.reference
-    )
+    inputs = list(reading.inputs)
+    if not any(i.name.startswith("uncertainty share") for i in inputs):
+        parts: dict[str, float] = {}
+        for s in reading.shares:
+            parts[s.cause] = math.hypot(parts.get(s.cause, 0.0), s.uncertainty)
+        inputs += share_inputs(parts, reading.unit)
+    return around.ledger.enter(reading.title, reading.calculation, reading.formula, inputs, reading.reference)
 
 
 def _limit_derivation(limit: Limit, reading: ScalarReading, around: Judging, demand: Demand) -> str:
