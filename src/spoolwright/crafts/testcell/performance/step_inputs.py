@@ -15,10 +15,10 @@ _FORMULAS = {
     "cell correlation": "correlation factor of the cell",
     "temperature": "(T / T reference) ^ -theta exponent",
     "pressure": "(p / p reference) ^ -delta exponent",
-    "humidity": "1 + humidity slope * (water-air ratio - reference)",
+    "humidity": "(1 + humidity slope * (water-air ratio - reference))",
     "heating value": "(heating value / reference) ^ exponent",
-    "inlet loss": "1 + slope * (inlet loss - reference)",
-    "exhaust loss": "1 + slope * (exhaust loss - reference)",
+    "inlet loss": "(1 + slope * (inlet loss - reference))",
+    "exhaust loss": "(1 + slope * (exhaust loss - reference))",
 }
 _OF = {
     "temperature": ("temperature", "theta_exponent", "K"),
