@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from spoolwright.errors import InputError, OutputError
 
 if TYPE_CHECKING:
+    from spoolwright.core.diagnosis.forecast.learning import Learnt
     from spoolwright.core.reduction.baseline import ModelBaseline
     from spoolwright.crafts.testcell.forecast.case import ForecastBasis
     from spoolwright.crafts.testcell.forecast.model import Forecast
@@ -364,22 +365,44 @@ def forecast(
 
 def forecast_basis(type_path: Path, baseline: Path | None, rules: Path | None) -> ForecastBasis:
     """What forecasts of a type rest on: its model, its build scatter, the rules in force."""
-    from spoolwright.core.diagnosis.forecast.published import USUAL_BUILD, published_rules
-    from spoolwright.crafts.testcell.forecast.case import ForecastBasis
+    from spoolwright.crafts.testcell.forecast.case import data_sheet_basis, with_rules
     from spoolwright.crafts.testcell.performance.basis import reduction_basis
+    from spoolwright.sources.build_history import read_rules
     from spoolwright.sources.typefile import load_type
 
     loaded = load_type(type_path)
-    reduction = reduction_basis(loaded.type_file, loaded.engine)
-    return ForecastBasis(
-        reduction=reduction,
-        model=reduction.model,
-        scatter=dict(USUAL_BUILD),
-        rules=published_rules(),
-        model_basis="Model: the data sheet's engine, no history calibrated; "
-        "build scatter as usual in the trade.",
-        rules_basis="Rules: published and stated coefficients; no build of this shop compared yet.",
-    )
+    basis = data_sheet_basis(reduction_basis(loaded.type_file, loaded.engine))
+    return basis if rules is None else with_rules(basis, *read_rules(rules))
+
+
+def forecast_learn(
+    history: Path,
+    type_path: Path,
+    out: Path,
+    *,
+    baseline: Path | None = None,
+    rules: Path | None = None,
+    progress: Tell = _silent,
+) -> Learnt:
+    """Learn the forecast's rules from builds that were run, and write the rules file.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read or written, or a build was learnt from before.
+    """
+    from spoolwright.core.diagnosis.forecast.keeping import rules_to_dict
+    from spoolwright.crafts.testcell.forecast.learning import learn_from
+    from spoolwright.reports.jsonfile import write_text
+    from spoolwright.sources.build_history import read_build_history
+
+    progress("reading builds", 0.0)
+    basis = forecast_basis(type_path, baseline, rules)
+    ran = read_build_history(history, basis.reduction.type_file)
+    learnt = learn_from(basis, ran, progress)
+    rests = [*basis.rests_on, *(r.name for r in ran)]
+    write_text(out, json.dumps({**rules_to_dict(learnt.after), "rests_on": rests}, indent=1) + "\n")
+    return learnt
 
 
 def write_forecast(

@@ -90,3 +90,45 @@ def _print(result: Forecast, written: Sequence[Path], everything: bool) -> None:
     print_forecast(result, console, everything=everything)
     for path in written:
         console.print(f"Written: {printable(str(path))}", highlight=False, markup=False, soft_wrap=True)
+
+
+LEARN_EPILOG = """\b
+Example:
+  spoolwright forecast-learn history.toml --type corrie_940.toml --out rules.json
+  spoolwright forecast H4418.build.toml --type corrie_940.toml --rules rules.json
+
+\b
+The history names for each build that was run its build sheet and the result of `spoolwright assess`."""
+
+
+def forecast_learn(
+    history: Annotated[
+        Path, typer.Argument(metavar="HISTORY", help="TOML file: builds that were run, with their results.")
+    ],
+    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engines.")],
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="FILE", help="Where the rules go: a JSON file.")
+    ],
+    baseline: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The type's model as calibrated on accepted runs.")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Rules as learnt from earlier builds, to go on from.")
+    ] = None,
+) -> None:
+    """Compare forecasts with runs of past builds, and update the coefficients of the rules."""
+    from rich.console import Console
+
+    from spoolwright import bootstrap
+    from spoolwright.cli.progress import progress_bar
+    from spoolwright.reports.figures import printable
+    from spoolwright.reports.forecast_learnt import print_learnt
+
+    bootstrap.check_outputs([out], [history, type_file, *filter(None, (baseline, rules))])
+    with progress_bar("Learning") as tell:
+        learnt = bootstrap.forecast_learn(
+            history, type_file, out, baseline=baseline, rules=rules, progress=tell
+        )
+    console = Console()
+    print_learnt(learnt, console)
+    console.print(f"Written: {printable(str(out))}", highlight=False, markup=False, soft_wrap=True)

@@ -42,6 +42,7 @@ app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
 app.command("calibrate-shape", epilog=calibrate_commands.EPILOG)(calibrate_commands.calibrate_shape)
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
+app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141

@@ -7,7 +7,8 @@ from typing import Final
 
 from spoolwright.crafts.testcell.forecast.model import Effect, Forecast, LimitForecast, Option, Range
 from spoolwright.crafts.testcell.model import Figure
-from spoolwright.reports.figures import Shown, number, percent, shown
+from spoolwright.reports.figures import Shown, number, percent, shown, unit_text
+from spoolwright.units import difference_from_inner
 
 MARK: Final = {
     "likely": "meets",
@@ -28,6 +29,8 @@ _QUANTITY: Final = {
     "ng_at_rated_power": "gas generator speed at rated power",
     "sfc_at_rated_power": "fuel consumption at rated power",
 }
+SHOWN_LIMITS: Final = 6
+"""Limits shown before those that are likely to be passed are folded away."""
 MOST_OPTIONS: Final = 8
 """Options shown before the rest is folded away."""
 
@@ -120,16 +123,21 @@ def limit_rows(f: Forecast) -> list[LimitRow]:
     return sorted(rows, key=lambda r: r.limit.passing)
 
 
+def open_limits(rows: list[LimitRow]) -> int:
+    """How many of the limits stand open: all that are not likely to be passed, and the few least sure."""
+    return max(sum(r.limit.outcome != "likely" for r in rows), min(SHOWN_LIMITS, len(rows)))
+
+
 def _limit_row(x: LimitForecast) -> LimitRow:
     sd = x.margin.mean.standard_uncertainty or 1.0
-    guard = shown(x.guard)
+    guard = f"{difference_from_inner(x.guard.value, x.guard.shown_in):.3g}"
     return LimitRow(
         limit=x,
         name=x.name,
         reading=spread(x.reading),
         bound=x.bound,
         value=str(shown(x.limit_value)),
-        guard="" if not x.guard.value else str(guard).lstrip("+"),
+        guard=f"{guard} {unit_text(x.guard.shown_in)}" if x.guard.value else "",
         margin=spread(x.margin),
         passing=percent(x.passing),
         outcome=MARK[x.outcome],

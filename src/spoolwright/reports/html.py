@@ -70,7 +70,7 @@ def _context(a: Assessment, strips: tuple[Strip, ...]) -> dict[str, Any]:
         "clock": clock,
         "css": (templates / "report.css").read_text(),
         "script": (templates / "report.js").read_text(),
-        "fonts_css": _fonts(),
+        "fonts_css": fonts_css(),
     }
 
 
@@ -93,7 +93,8 @@ def _run(a: Assessment, r: RunRef, strips: tuple[Strip, ...]) -> dict[str, Any]:
     }
 
 
-def _fonts() -> str:
+def fonts_css() -> str:
+    """The shipped font as style rules, the files inside."""
     rules = []
     for name, weight in (("Regular", 400), ("Bold", 700)):
         data = (files("spoolwright") / "assets" / "fonts" / f"IBMPlexSans-{name}.woff2").read_bytes()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
+from collections.abc import Callable
 from dataclasses import asdict
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -34,15 +35,20 @@ def write_pdf(assessment: Assessment, strips: tuple[Strip, ...], path: Path) -> 
 
 def report_pdf(assessment: Assessment, strips: tuple[Strip, ...]) -> bytes:
     """The report as PDF bytes; the same assessment gives the same bytes."""
+    return set_print("report.typ", lambda work: _data(assessment, strips, work))
+
+
+def set_print(template: str, data: Callable[[Path], dict[str, Any]]) -> bytes:
+    """A template set with its data; `data` may lay drawings into the folder it is given."""
     import typst
 
     with tempfile.TemporaryDirectory() as folder, as_file(files("spoolwright") / "assets" / "fonts") as fonts:
         work = Path(folder)
-        shutil.copyfile(str(files("spoolwright.reports") / "templates" / "report.typ"), work / "report.typ")
-        (work / "data.json").write_text(json.dumps(_data(assessment, strips, work), ensure_ascii=False))
+        shutil.copyfile(str(files("spoolwright.reports") / "templates" / template), work / template)
+        (work / "data.json").write_text(json.dumps(data(work), ensure_ascii=False))
         try:
             made = typst.compile(
-                str(work / "report.typ"),
+                str(work / template),
                 root=folder,
                 font_paths=[str(fonts)],
                 ignore_system_fonts=True,

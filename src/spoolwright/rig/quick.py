@@ -10,11 +10,12 @@ for points, not for transients (`record` has those).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from spoolwright.core.cycle.condition import ConditionFactors
 from spoolwright.core.cycle.engine import EngineData
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.rig.bench import Ambient
@@ -53,6 +54,7 @@ class QuickOptions:
     rate : rows a second [1/s]
     hold_seconds : length of a hold; what the type's steady rule needs and a margin when None [s]
     cell : cell of the type file; its first when None
+    built : condition of run number i as built, from that of a good build of its serial
     """
 
     limit_set: str = ""
@@ -63,6 +65,7 @@ class QuickOptions:
     rate: float = 1.0
     hold_seconds: float | None = None
     cell: str | None = None
+    built: Callable[[int, ConditionFactors], ConditionFactors] = lambda _, factors: factors
 
 
 def quick_runs(
@@ -113,6 +116,7 @@ def _chunk(
         engine_seed = seed + i // options.runs_per_engine
         ratio = ratios[engine_seed % SHAPES]
         engine = truth_engine(known, data, engine_seed, options.faults(i), hydrogen_to_carbon=ratio)
+        engine = replace(engine, factors=options.built(i, engine.factors))
         day = drawn_day(engine, seed + i, options.ambient, cell_id=options.cell, hydrogen_to_carbon=ratio)
         groups.setdefault(engine.shape, []).append((i, day))
     for members in groups.values():

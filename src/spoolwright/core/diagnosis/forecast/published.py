@@ -160,28 +160,6 @@ What of the build scatter a measured finding explains is taken off it; `[M]`, to
 own.
 """
 
-USUAL_BUILD: Final = {
-    "compressor_flow": 0.004,
-    "compressor_efficiency": 0.0025,
-    "combustor_efficiency": 0.0005,
-    "combustor_loss": 0.03,
-    "gas_generator_turbine_area": 0.003,
-    "gas_generator_turbine_efficiency": 0.0025,
-    "power_turbine_area": 0.003,
-    "power_turbine_efficiency": 0.0025,
-    "inlet_loss": 0.03,
-    "interturbine_loss": 0.04,
-    "exhaust_loss": 0.05,
-    "gear_loss": 0.04,
-    "accessory_power": 0.04,
-    "cooling_flow": 0.03,
-    "handling_bleed": 0.05,
-    "leak": 0.0008,
-    "vane_offset": 0.35,
-}
-"""Build scatter where no history was calibrated: standard deviation of each condition factor [-, deg].
-`[M]`."""
-
 
 def published_rules() -> RuleBook:
     """The rules with their published or stated coefficients, nothing learnt.

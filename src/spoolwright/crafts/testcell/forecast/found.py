@@ -19,6 +19,7 @@ from spoolwright.crafts.testcell.forecast.sheet import BuildSheet, Clearance, St
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.units import difference_to_inner, from_inner, to_inner, unit_named
 
+_PRINTED: Final = {"1": "", "deg": "°", "cm2": " cm²", "mm2": " mm²", "in2": " in²", "um": " µm"}
 MODULE_WORD: Final = {
     "compressor": "compressor",
     "gas_generator_turbine": "gas generator turbine",
@@ -82,7 +83,7 @@ def found_of(sheet: BuildSheet, model: EngineModel) -> list[Found]:
 
 def words(a: Amount) -> str:
     """An amount as entered."""
-    unit = {"1": "", "deg": "°"}.get(a.unit, f" {a.unit}")
+    unit = _PRINTED.get(a.unit, f" {a.unit}")
     return f"{a.value:g}{unit}".replace("-", "−")
 
 
@@ -147,7 +148,7 @@ def _blades(sheet: BuildSheet) -> Iterator[Found]:
         smooth = 100.0 * _in(r.chord) / r.reynolds / 6.0
         yield Found(
             f, "roughness", f"Blade roughness, compressor stage {r.stage}", f"Ra {words(r.roughness)}",
-            f"smooth below Ra {from_inner(smooth, 'um'):.2f} um", "30 % of the grain",
+            f"smooth below Ra {from_inner(smooth, 'um'):.2f} µm", "30 % of the grain",
             replace(f, excess=0.0, uncertainty=0.0), f"polish or re-blade compressor stage {r.stage}",
         )  # fmt: skip
 

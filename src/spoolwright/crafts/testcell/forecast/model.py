@@ -155,4 +155,4 @@ class Forecast(Record):
     covariance: tuple[tuple[float, ...], ...] = Field(description="of the factors, in their order")
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-    derivations: tuple[Derivation, ...]
+    derivations: dict[str, Derivation]

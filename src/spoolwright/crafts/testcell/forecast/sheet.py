@@ -195,3 +195,20 @@ class CostTable(Record):
     format: Literal[1]
     currency: str = Field(min_length=1, max_length=8)
     work: tuple[Work, ...] = Field(min_length=1)
+
+
+class BuildRun(Record):
+    """A build that was run: its sheet, and what the run showed."""
+
+    sheet: str = Field(default="", description="build sheet; none for an accepted run without one")
+    result: str = Field(default="", description="JSON result of `spoolwright assess`")
+    engine: str = Field(default="", description="serial, where no sheet names it")
+    reading: tuple[ReceivedReading, ...] = ()
+
+
+class BuildHistory(Record):
+    """Builds that were run, to be learnt from. Paths are beside the history file."""
+
+    format: Literal[1]
+    cell: Identifier = Field(description="cell of the runs, for readings without a result file")
+    build: tuple[BuildRun, ...] = Field(min_length=1)

@@ -102,7 +102,7 @@ class Teller:
             covariance=tuple(tuple(float(x) for x in row) for row in self.expected.covariance),
             notes=self._notes(),
             cautions=CAUTIONS,
-            derivations=tuple(self.ledger.derivations.values()),
+            derivations=dict(self.ledger.derivations),
         )
 
     # the answer
