@@ -16,7 +16,7 @@ from spoolwright.constants import ZERO_CELSIUS
 from spoolwright.core.measurement.montecarlo import coverage_interval, numerical_tolerance
 from spoolwright.core.reduction.point import ChannelMean
 from spoolwright.crafts.testcell.acceptance.contents import read_run
-from spoolwright.crafts.testcell.learning import learn_shape
+from spoolwright.crafts.testcell.learning import learn_shape, lesson, shape_learnt
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Derivation, Figure, Finding, Verdict
 from spoolwright.crafts.testcell.performance.basis import reduction_basis
@@ -284,6 +284,11 @@ def test_wrong_calls_say_what_to_do() -> None:
     other = visit_run(1, "2").sheet.engine.model_copy(update={"serial": "FG-9"})
     with pytest.raises(InputError, match="different engines"):
         assessed(visit_run(0), visit_run(1, "2", engine=other))
+    with pytest.raises(InputError, match="are the same recording"):
+        assessed(visit_run(0), visit_run(0, "2"))
+    taught = lesson(visit_run(0), kind().basis)
+    with pytest.raises(InputError, match="are the same recording"):
+        shape_learnt([taught, taught], kind().basis)
 
 
 def _well_known(mean: ChannelMean) -> ChannelMean:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 from spoolwright.core.reduction.baseline import ModelBaseline
 from spoolwright.core.reduction.model_method import shape_run
@@ -15,6 +16,7 @@ from spoolwright.crafts.testcell.performance.block import reduce_block
 from spoolwright.crafts.testcell.performance.usable import why_not_usable
 from spoolwright.crafts.testcell.rules.gates import bars, gate_states
 from spoolwright.crafts.testcell.service import Doubts, VisitRun, no_doubts
+from spoolwright.errors import InputError
 
 
 @dataclass(frozen=True)
@@ -48,9 +50,16 @@ def shape_learnt(lessons: Iterable[Lesson], basis: ReductionBasis) -> ModelBasel
     Raises
     ------
     InputError
-        Fewer than two runs are fit to learn from.
+        Fewer than two runs are fit to learn from, or one recording is named twice.
     """
-    learnt = calibrate_shape([shape for one in lessons for shape in one.shapes])
+    taught = list(lessons)
+    for first, second in combinations(taught, 2):
+        if first.sha256 and first.sha256 == second.sha256:
+            raise InputError(
+                f"'{first.file}' and '{second.file}' are the same recording.",
+                mend="Name every recording once.",
+            )
+    learnt = calibrate_shape([shape for one in taught for shape in one.shapes])
     return replace(learnt, type_id=basis.type_file.type.id)
 
 

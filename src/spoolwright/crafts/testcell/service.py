@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import combinations
 from typing import Protocol
 
 from spoolwright import __version__
@@ -151,6 +152,13 @@ def _checked(runs: Sequence[VisitRun]) -> list[VisitRun]:
         if numbers.count(number) > 1:
             raise InputError(
                 f"two run sheets have the run number '{number}'.", mend="Number the runs of the visit apart."
+            )
+    for first, second in combinations([r.recording for r in runs], 2):
+        if first.source_sha256 and first.source_sha256 == second.source_sha256:
+            raise InputError(
+                f"'{first.source_name}' and '{second.source_name}' are the same recording: counted twice it "
+                "would seem surer than it is.",
+                mend="Name every recording once.",
             )
     serials = sorted({r.sheet.engine.serial for r in runs})
     if len(serials) > 1:
