@@ -152,6 +152,16 @@ def test_blocks_are_named_only_where_something_was_adjusted() -> None:
     assert block_names(two) == {0: "before the adjustment", 1: "after the adjustment"}
 
 
+def test_runs_of_other_work_are_named_by_their_limit_sets_not_by_an_adjustment_that_never_was() -> None:
+    (first,) = [
+        r.model_copy(update={"adjustments": (), "limit_set": "as_received"}) for r in assessment().runs[:1]
+    ]
+    second = first.model_copy(update={"run": "9", "limit_set": "repaired"})
+    later = point().model_copy(update={"block": 1, "run": "9"})
+    visit = told(runs=(first, second), points=(point().model_copy(update={"run": first.run}), later))
+    assert block_names(visit) == {0: "limits “as_received”", 1: "limits “repaired”"}
+
+
 def test_probes_are_channels_numbered_alike() -> None:
     (r,) = point().readings
     names = ["mgt_1", "mgt_2", "mgt_3", "t2", "t3", "t5", "vib_1"]

@@ -61,13 +61,23 @@ def rating_names(a: Assessment) -> dict[str, str]:
 
 
 def block_names(a: Assessment) -> dict[int, str]:
-    """What to call the points before and after each adjustment; empty where nothing was adjusted."""
+    """What to call points that are never mixed: by the adjustment between, or the limit set of other work."""
     blocks = sorted({p.block for p in a.points} | {v.block for v in a.verdicts if v.block is not None})
     if len(blocks) < 2:
         return {}
+    if len({r.limit_set for r in a.runs}) > 1 and not any(r.adjustments for r in a.runs):
+        return _limit_sets(a)
     many = len(blocks) > 2
     names = {b: f"after adjustment {b}" if many else "after the adjustment" for b in blocks[1:]}
     return {blocks[0]: "before the adjustment", **names}
+
+
+def _limit_sets(a: Assessment) -> dict[int, str]:
+    """Blocks by the limit set of their runs."""
+    sets = {r.run: r.limit_set for r in a.runs}
+    placed = [(p.block, p.run) for p in a.points]
+    placed += [(v.block, v.run) for v in a.verdicts if v.block is not None and v.run]
+    return {b: f"limits “{sets[run]}”" for b, run in sorted(placed) if run in sets}
 
 
 def short_names(names: Sequence[str]) -> list[str]:
