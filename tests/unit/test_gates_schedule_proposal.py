@@ -131,6 +131,18 @@ def test_open_items_are_named() -> None:
     assert "Open: Borescope." in d.sentence and d.open == ("Borescope: not signed",)
 
 
+def test_a_check_signed_not_satisfactory_keeps_the_engine_from_being_proposed() -> None:
+    item = ScheduleState(
+        item="chips", name="Chip detectors", state="not_satisfactory", text="flakes", source="-"
+    )
+    d = disposition(corrie(), [verdict(960.0)], [item])
+    assert d.outcome == "cannot_tell"
+    assert d.sentence.startswith("All readings meet their limits, but one check is signed not satisfactory.")
+    assert "Open: Chip detectors" in d.sentence
+    worse = disposition(corrie(), [verdict(930.0)], [item])
+    assert worse.outcome == "some_do_not_meet"
+
+
 def test_a_miss_before_an_adjustment_is_told_but_does_not_stand() -> None:
     both = [verdict(930.0, block=0), verdict(960.0, block=1)]
     assert superseded(corrie(), both) == {"power_take_off_overhauled.1.0"}

@@ -86,8 +86,8 @@ def _headline(a: Assessment, told: Sequence[Verdict]) -> str:
     text = opening.partition(": ")[0].rstrip(". ")
     if text.endswith("not meet"):
         text += " its limit" if text.startswith("One ") else " their limits"
-    if a.disposition.outcome == "cannot_tell" and told:
-        untold = sum(v.outcome == "cannot_tell" for v in told)
+    untold = sum(v.outcome == "cannot_tell" for v in told)
+    if a.disposition.outcome == "cannot_tell" and untold:
         text = f"{text}: {untold} of {len(told)} readings"
     return f"{text}."
 

@@ -31,7 +31,8 @@ def disposition(
     failing = [v for v in standing if v.outcome == "does_not_meet"]
     untold = [v for v in standing if v.outcome == "cannot_tell"]
     thin = _thinnest(standing)
-    parts = [_opening(failing, untold, standing)]
+    bad = [s for s in schedule if s.state == "not_satisfactory"]
+    parts = [_opening(failing, untold, standing, bad)]
     if thin is not None and not failing:
         parts.append(f"Thinnest: {_thin_words(thin)}.")
     earlier = [
@@ -48,7 +49,8 @@ def disposition(
     if open_items:
         parts.append(f"Open: {joined([_open_words(s) for s in open_items])}.")
     parts.append("Accepted by: ____")
-    outcome = "some_do_not_meet" if failing else ("cannot_tell" if untold or not standing else "all_meet")
+    unsettled = untold or bad or not standing
+    outcome = "some_do_not_meet" if failing else ("cannot_tell" if unsettled else "all_meet")
     return Disposition(
         outcome=outcome,
         sentence=" ".join(parts),
@@ -80,7 +82,12 @@ def superseded(type_file: TypeFile, verdicts: Sequence[Verdict]) -> set[str]:
     return out
 
 
-def _opening(failing: Sequence[Verdict], untold: Sequence[Verdict], standing: Sequence[Verdict]) -> str:
+def _opening(
+    failing: Sequence[Verdict],
+    untold: Sequence[Verdict],
+    standing: Sequence[Verdict],
+    bad: Sequence[ScheduleState],
+) -> str:
     if failing:
         told = "; ".join(_failing_words(v) for v in failing[:_NAMED])
         rest = f"; and {len(failing) - _NAMED} more" if len(failing) > _NAMED else ""
@@ -90,7 +97,13 @@ def _opening(failing: Sequence[Verdict], untold: Sequence[Verdict], standing: Se
         return "Nothing could be judged."
     if untold:
         return f"Cannot tell yet: {'; '.join(_untold_words(untold))}. All other readings meet their limits."
+    if bad:
+        return f"All readings meet their limits, but {_checks(len(bad))} signed not satisfactory."
     return "All readings meet their limits."
+
+
+def _checks(count: int) -> str:
+    return "one check is" if count == 1 else f"{count} checks are"
 
 
 def _untold_words(untold: Sequence[Verdict]) -> list[str]:
