@@ -97,6 +97,24 @@ def test_place_of_a_sheet() -> None:
     assert sheet_beside(Path("a/run 1.csv")) == Path("a/run 1.run.toml")
 
 
+@pytest.mark.parametrize(
+    ("key", "good", "wrong", "told"),
+    [
+        ("lower_heating_value", "43.1", "43100", "43100 MJ/kg is outside 40 to 46 MJ/kg"),
+        ("lower_heating_value", '43.1, unit = "MJ/kg"', '43.1, unit = "kJ/kg"', "43.1 kJ/kg is outside"),
+        ("heating_value_standard_uncertainty", "0.05", "-0.05", "-0.05 MJ/kg is outside 0 to 1 MJ/kg"),
+        ("serial", '"FW-0007"', '"FW-0007"\nhours = -5', "hours"),
+    ],
+)
+def test_an_amount_that_nothing_can_have_is_told(
+    tmp_path: Path, corrie: TypeFile, key: str, good: str, wrong: str, told: str
+) -> None:
+    """A heating value in the wrong unit would move every corrected figure."""
+    (line,) = [x for x in GOOD.splitlines() if x.startswith(f"{key} ")]
+    with pytest.raises(RunSheetError, match=told):
+        read(GOOD.replace(line, line.replace(good, wrong)), tmp_path, corrie)
+
+
 OIL = """
 [oil]
 consumed = { value = 0.12, unit = "CONSUMED" }

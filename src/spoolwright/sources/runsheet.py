@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from spoolwright.crafts.typefile.checking.mistake import Mistake, choice
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import InputError, RunSheetError
 from spoolwright.sources.toml_text import problems_of, read_toml
-from spoolwright.units import unit_named
+from spoolwright.units import from_inner, to_inner, unit_named
 
 SUFFIX = ".run.toml"
 
@@ -25,6 +26,15 @@ _DIMENSIONS = {
     ("cell", "wind_speed"): "velocity",
     ("oil", "over"): "time",
 }
+
+_SPANS = {
+    ("fuel", "lower_heating_value"): (40.0, 46.0, "MJ/kg"),
+    ("fuel", "heating_value_standard_uncertainty"): (0.0, 1.0, "MJ/kg"),
+    ("cell", "wind_speed"): (0.0, 100.0, "m/s"),
+    ("oil", "standard_uncertainty"): (0.0, 100.0, "L"),
+    ("oil", "over"): (0.0, 1000.0, "h"),
+}
+"""Between what an amount can be. Turbine kerosenes and their synthetic kin have 42 to 45 MJ/kg."""
 
 
 def sheet_beside(recording: Path) -> Path:
@@ -47,6 +57,7 @@ def read_run_sheet(path: Path | str, type_file: TypeFile) -> RunSheet:
     mistakes = [
         *mistakes,
         *_units(draft),
+        *_sizes(draft),
         *_oil(draft.top),
         *_names(draft.top, type_file),
         *_corrections(draft.top),
@@ -70,6 +81,21 @@ def _units(draft: Draft) -> Iterator[Mistake]:
         if found != wanted:
             what = f"'{amount.unit}' is a unit of {found}."
             yield Mistake((*path, "unit"), what, f"Give a unit of {wanted}.")
+
+
+def _sizes(draft: Draft) -> Iterator[Mistake]:
+    """Amounts that no engine and no fuel can have: a slip of the pen, or of the unit."""
+    for path, amount in draft.of(Amount):
+        span = _SPANS.get((str(path[0]), str(path[-1])))
+        if span is None or not isinstance(amount.unit, str) or not isinstance(amount.value, int | float):
+            continue
+        low, high, unit = span
+        with suppress(InputError):  # a unit that nobody knows is told already
+            found = from_inner(to_inner(amount.value, amount.unit), unit)
+            alike = unit_named(amount.unit).dimension == unit_named(unit).dimension
+            if alike and not low <= found <= high:
+                what = f"{amount.value:g} {amount.unit} is outside {low:g} to {high:g} {unit}."
+                yield Mistake((*path, "value"), what, "Check the value and its unit.")
 
 
 def _oil(top: dict[str, Any]) -> Iterator[Mistake]:

@@ -18,7 +18,7 @@ class Engine(Record):
 
     serial: str
     visit: str = ""
-    hours: float | None = None
+    hours: float | None = Field(default=None, ge=0)
     torque_conformation: float | None = Field(
         default=None, description="true over indicated torque, from the data plate"
     )
