@@ -352,7 +352,7 @@ def forecast(
     """
     from spoolwright.crafts.testcell.forecast.case import Asked
     from spoolwright.crafts.testcell.forecast.service import forecast as forecast_run
-    from spoolwright.sources.build_sheet import read_build_sheet, read_cost_table
+    from spoolwright.sources.build_sheet import read_build_sheet, read_condition, read_cost_table
 
     progress("type file", 0.0)
     basis = forecast_basis(type_path, baseline, rules)
@@ -360,7 +360,10 @@ def forecast(
     read, sha256 = read_build_sheet(sheet, known)
     table = None if costs is None else read_cost_table(costs)
     asked = Asked(read, sheet.name, sha256, table, guard_times, draws)
-    return forecast_run(asked, basis, None, _part(progress, 0.1, 0.9))
+    received = None
+    if read.as_received is not None and read.as_received.condition:
+        received = read_condition(sheet.parent / read.as_received.condition)
+    return forecast_run(asked, basis, received, _part(progress, 0.1, 0.9))
 
 
 def forecast_basis(type_path: Path, baseline: Path | None, rules: Path | None) -> ForecastBasis:
@@ -372,7 +375,36 @@ def forecast_basis(type_path: Path, baseline: Path | None, rules: Path | None) -
 
     loaded = load_type(type_path)
     basis = data_sheet_basis(reduction_basis(loaded.type_file, loaded.engine))
+    if baseline is not None:
+        basis = _on_calibration(basis, baseline)
     return basis if rules is None else with_rules(basis, *read_rules(rules))
+
+
+def _on_calibration(basis: ForecastBasis, path: Path) -> ForecastBasis:
+    """The forecast's basis on a calibrated model."""
+    import numpy as np
+
+    from spoolwright.core.diagnosis.calibrated import calibrated_from_dict
+    from spoolwright.crafts.testcell.forecast.case import with_average_build
+    from spoolwright.sources.plainfile import read_whole
+
+    mend = "Give the JSON file that `spoolwright calibrate` wrote, or none."
+    try:
+        found = calibrated_from_dict(json.loads(read_whole(path, "calibration")))
+    except InputError as error:
+        raise InputError(error.what, where=str(path), mend=error.mend or mend) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError("this is not a calibration.", where=str(path), mend=mend) from error
+    known = basis.reduction.type_file.type.id
+    if found.type_id not in ("", known):
+        told = f"the calibration is of type '{found.type_id}', not '{known}'."
+        raise InputError(told, where=str(path), mend=mend)
+    return with_average_build(
+        basis,
+        lambda speed: found.factors(np.array([speed]), np.zeros(1))[:, 0],
+        found.build,
+        f"Model: calibrated on {found.runs} accepted run(s) of {found.engines} engine(s), build scatter too.",
+    )
 
 
 def forecast_learn(

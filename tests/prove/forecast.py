@@ -21,7 +21,7 @@ import numpy as np
 from spoolwright.core.cycle.condition import ConditionFactors
 from spoolwright.core.diagnosis.forecast.build import Build
 from spoolwright.core.diagnosis.forecast.learning import Learnt, PastBuild, learn
-from spoolwright.core.diagnosis.forecast.outlook import Forecaster, Test
+from spoolwright.core.diagnosis.forecast.outlook import Forecaster, RunToCome
 from spoolwright.core.diagnosis.forecast.published import published_rules
 from spoolwright.core.diagnosis.forecast.rules import RuleBook
 from spoolwright.core.reduction.doubt.priors import BUILD
@@ -94,7 +94,7 @@ class Trial:
             x for x in limits_asked(self.type.type_file, LIMITS) if (x.rating.id, x.limit.quantity) in wanted
         ]
         self.limits: list[LimitAsked] = sorted(limits, key=lambda x: wanted[RATING, x.limit.quantity])
-        self.test: Test = run_to_come(self.basis, self.basis.model, self.limits, CELL, 0.0)
+        self.test: RunToCome = run_to_come(self.basis, self.basis.model, self.limits, CELL, 0.0)
         self.progress, self.total, self.done = progress, total, 0
 
     def calibrate(self, count: int, seed: int) -> Learnt:

@@ -45,6 +45,6 @@ def _close(x: Learnt) -> Text:
     count = x.after.builds - x.before.builds
     return Text(
         f"\nLearnt from {count} build(s), {x.after.builds} in all. "
-        f"Build scatter: {scale:.2f} of what was stated before. Squared misfit of the {x.residuals} readings: "
-        f"{x.misfit:.2f} of what is expected (1 where all is right)."
+        f"Build scatter: {scale:.2f} of what was stated before. "
+        f"Squared misfit of the {x.residuals} readings: {x.misfit:.2f} of what is expected (1: all is right)."
     )

@@ -13,13 +13,12 @@ from spoolwright.crafts.testcell.forecast.sheet import BuildHistory, BuildRun, R
 from spoolwright.crafts.testcell.model import Assessment
 from spoolwright.crafts.typefile.checking.draft import Draft, frozen, read_draft
 from spoolwright.crafts.typefile.checking.mistake import Mistake, choice
-from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import BuildHistoryError, InputError
-from spoolwright.sources.build_sheet import read_build_sheet
+from spoolwright.sources.build_sheet import read_build_sheet, reading_units
 from spoolwright.sources.plainfile import read_whole
 from spoolwright.sources.toml_text import problems_of, read_toml
-from spoolwright.units import difference_to_inner, to_inner, unit_named
+from spoolwright.units import difference_to_inner, to_inner
 
 
 def read_build_history(path: Path | str, type_file: TypeFile) -> list[Ran]:
@@ -56,16 +55,7 @@ def _mistakes(draft: Draft, folder: Path, type_file: TypeFile) -> Iterator[Mista
             name = getattr(b, key)
             if name and not (folder / name).is_file():
                 yield Mistake((*path, key), f"there is no file '{name}'.", "Give its path from this file.")
-    for path, r in draft.whole(ReceivedReading):
-        for key, unit in (("unit", r.unit), ("standard_uncertainty", r.standard_uncertainty.unit)):
-            wanted = DERIVED_QUANTITIES[r.quantity]
-            try:
-                found = unit_named(unit).dimension
-            except InputError as error:
-                yield Mistake((*path, key), error.what, error.mend)
-                continue
-            if found not in (wanted, f"{wanted} difference"):
-                yield Mistake((*path, key), f"'{unit}' is a unit of {found}.", f"Give a unit of {wanted}.")
+    yield from reading_units(draft)
 
 
 def _ran(b: BuildRun, index: int, cell: str, folder: Path, type_file: TypeFile) -> Ran:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from spoolwright.crafts.testcell.forecast.sheet import BuildSheet, Clearance, CostTable
+import numpy as np
+
+from spoolwright.core.diagnosis.forecast.build import FACTORS, Received
+from spoolwright.crafts.testcell.forecast.sheet import (
+    AsReceived,
+    BuildSheet,
+    Clearance,
+    CostTable,
+    ReceivedReading,
+)
 from spoolwright.crafts.typefile.base import Amount
 from spoolwright.crafts.typefile.checking.draft import Draft, frozen, read_draft
 from spoolwright.crafts.typefile.checking.mistake import Mistake, choice
+from spoolwright.crafts.typefile.limit import DERIVED_QUANTITIES
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import BuildSheetError, CostTableError, InputError
+from spoolwright.sources.plainfile import read_whole
 from spoolwright.sources.toml_text import problems_of, read_toml
 from spoolwright.units import to_inner, unit_named
 
@@ -63,6 +75,7 @@ def read_build_sheet(path: Path | str, type_file: TypeFile) -> tuple[BuildSheet,
         *mistakes,
         *_amounts(draft),
         *_clearances(draft),
+        *_received(draft),
         *_stages(draft.top),
         *_twice(draft.top),
         *_names(draft.top, type_file),
@@ -87,6 +100,62 @@ def read_cost_table(path: Path | str) -> CostTable:
     if mistakes:
         raise CostTableError(problems_of(mistakes, read))
     return CostTable.model_validate(frozen(read.raw), strict=True)
+
+
+def read_condition(path: Path) -> Received:
+    """Module condition that a diagnosis found, from a JSON file.
+
+    The file, or its table `condition`, holds `factors` (names), `mean` (logarithm of a multiplying factor,
+    value of an added one) and `covariance`.
+
+    Raises
+    ------
+    InputError
+        The file cannot be opened, or does not hold that.
+    """
+    noun = "module condition"
+    try:
+        given = json.loads(read_whole(path, noun))
+        given = given.get("condition", given)
+        names = tuple(str(f) for f in given["factors"])
+        mean = np.array(given["mean"], dtype=float).reshape(len(names))
+        covariance = np.array(given["covariance"], dtype=float).reshape(len(names), len(names))
+        unknown = [f for f in names if f not in FACTORS]
+        if unknown or len(set(names)) != len(names):
+            raise ValueError(f"factor '{unknown[0]}' is not known" if unknown else "a factor stands twice")
+        if not (np.isfinite(mean).all() and np.linalg.eigvalsh(covariance).min() >= -1e-12):
+            raise ValueError("a number is not finite, or the covariance is none")
+    except InputError:
+        raise
+    except (LookupError, TypeError, ValueError, AttributeError, RecursionError) as error:
+        told = f"{error} is missing" if isinstance(error, KeyError) else str(error)
+        mend = "Give factors, mean and covariance, or the readings of the as-received run."
+        raise InputError(f"this is no {noun} ({told[:200]}).", where=str(path), mend=mend) from error
+    return Received(names, mean, covariance)
+
+
+def _received(draft: Draft) -> Iterator[Mistake]:
+    """As-received runs that tell nothing, or twice, and readings in a wrong unit."""
+    for path, a in draft.of(AsReceived):
+        if not a.condition and not a.reading:
+            yield Mistake(path, "no reading and no condition.", "Write [[as_received.reading]].")
+        if a.condition and a.reading:
+            yield Mistake(path, "a condition and readings of the same run.", "Keep one of the two.")
+    yield from reading_units(draft)
+
+
+def reading_units(draft: Draft) -> Iterator[Mistake]:
+    """Readings of rated quantities in a unit that is unknown or of another dimension."""
+    for path, r in draft.whole(ReceivedReading):
+        wanted = DERIVED_QUANTITIES[r.quantity]
+        for key, unit in (("unit", r.unit), ("standard_uncertainty", r.standard_uncertainty.unit)):
+            try:
+                found = unit_named(unit).dimension
+            except InputError as error:
+                yield Mistake((*path, key), error.what, error.mend)
+                continue
+            if found not in (wanted, f"{wanted} difference"):
+                yield Mistake((*path, key), f"'{unit}' is a unit of {found}.", f"Give a unit of {wanted}.")
 
 
 def _amounts(draft: Draft) -> Iterator[Mistake]:

@@ -207,7 +207,7 @@ def orifice_share(flow: float, pressure: float, temperature: float, inlet_flow: 
     >>> round(orifice_share(0.01, 2e5, 300.0, 4.0, 12e5, 640.0), 4)
     1.027
     """
-    if not min(flow, pressure, temperature, inlet_flow, delivery, delivery_temperature) > 0.0:
+    if not all(x > 0.0 for x in (flow, pressure, temperature, inlet_flow, delivery, delivery_temperature)):
         raise RangeError("a flow, pressure or temperature is not positive.", mend="Check values and units.")
     constant = flow * math.sqrt(temperature) / pressure
     return 100.0 * constant * delivery / math.sqrt(delivery_temperature) / inlet_flow

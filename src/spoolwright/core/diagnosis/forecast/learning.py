@@ -28,8 +28,8 @@ OWN: Final = 3e-4
 Power at rated MGT and MGT at rated power tell nearly the same; the slope of the operating line that joins
 them is the model's, known to some per cent of the little way it is followed (2 % of power, 0.5 % of MGT).
 """
-SCALES: Final = np.exp(np.linspace(-1.2, 1.2, 81))
-"""Scales of the build scatter that are tried [-]."""
+FARTHEST: Final = 1.2
+"""ln of the scale of the build scatter is looked for as far as this from 0 [-]."""
 SCALE_PRIOR: Final = 0.3
 """Standard deviation of ln of that scale before any build [-]."""
 
@@ -225,17 +225,19 @@ def _updated(
 
 
 def _scale(linear: Sequence[_Linear], now: FloatArray, prior: Coefficients) -> float:
-    """The most probable scale of the build scatter, coefficients at their own best for each scale."""
-    best, found = -np.inf, 1.0
-    for scale in SCALES:
-        mean, covariance = _updated(linear, now, prior, float(scale))
-        step = mean - now
+    """The most probable scale of the build scatter, coefficients integrated out."""
+    from scipy.optimize import minimize_scalar
+
+    def cost(log_scale: float) -> float:
+        scale = float(np.exp(log_scale))
+        mean, covariance = _updated(linear, now, prior, scale)
         off = mean - prior.mean
-        log = -0.5 * (np.log(scale) / SCALE_PRIOR) ** 2
-        log += 0.5 * np.linalg.slogdet(covariance)[1] - 0.5 * off @ np.linalg.solve(prior.covariance, off)
+        total = (log_scale / SCALE_PRIOR) ** 2 + off @ np.linalg.solve(prior.covariance, off)
+        total -= np.linalg.slogdet(covariance)[1]
         for x in linear:
-            s, r = x.covariance(float(scale)), x.residual - x.by_key @ step
-            log -= 0.5 * (np.linalg.slogdet(s)[1] + r @ np.linalg.solve(s, r))
-        if log > best:
-            best, found = float(log), float(scale)
-    return found
+            s, r = x.covariance(scale), x.residual - x.by_key @ (mean - now)
+            total += np.linalg.slogdet(s)[1] + r @ np.linalg.solve(s, r)
+        return float(total)
+
+    found = minimize_scalar(cost, bounds=(-FARTHEST, FARTHEST), method="bounded", options={"xatol": 1e-4})
+    return float(np.exp(found.x))

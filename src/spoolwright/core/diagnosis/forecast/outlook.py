@@ -57,7 +57,7 @@ class Requirement:
 
 
 @dataclass(frozen=True)
-class Test:
+class RunToCome:
     """The run to come.
 
     Parameters
@@ -83,7 +83,7 @@ class Outlook:
 
     Parameters
     ----------
-    test : Test
+    test : RunToCome
         The run to come [-].
     true : array, shape (M, N)
         True margin in each draw, the guard band not taken off [inner unit].
@@ -93,7 +93,7 @@ class Outlook:
         Part of the draws that the model does not reach; they count as not passed [-].
     """
 
-    test: Test
+    test: RunToCome
     true: FloatArray
     measured: FloatArray
     lost: float
@@ -142,7 +142,7 @@ class Forecaster:
         Model of the type, calibrated where a baseline is [-].
     rules : RuleBook
         Rules in force [-].
-    test : Test
+    test : RunToCome
         The run to come [-].
     draws : int
         Number of draws, a power of two [-].
@@ -152,7 +152,7 @@ class Forecaster:
 
     model: EngineModel
     rules: RuleBook
-    test: Test
+    test: RunToCome
     draws: int = DRAWS
     seed: int = 1
 
@@ -191,7 +191,7 @@ class Forecaster:
         levels, z = z[: len(LEVELS)], z[len(LEVELS) :]
         reading, z = z[:m], z[m:]
         u = np.array([[f.uncertainty] for f in e.build.findings]).reshape(-1, 1)
-        excess = e.excess[:, None] + u * z[:j]
+        excess = np.maximum(e.excess[:, None] + u * z[:j], least_excess(e)[:, None])
         keys = (*e.coefficients.keys, *((name, 0) for name in LEVELS))
         joint = self.rules.coefficients(keys)
         wide = e.coefficients.standard_deviation / joint.standard_deviation[:k]
@@ -227,6 +227,27 @@ class Sample:
     change: FloatArray
     levels: FloatArray
     reading: FloatArray
+
+
+def least_excess(e: Expected) -> FloatArray:
+    """Least value that each finding can truly have.
+
+    Parameters
+    ----------
+    e : Expected
+        The build [-].
+
+    Returns
+    -------
+    array, shape (J,)
+        0 for what cannot be less than nothing (blends, friction, dirt, leaks), else minus infinity
+        [unit of the finding].
+    """
+    out = np.full(len(e.build.findings), -np.inf)
+    for t in e.terms:
+        if t.rule.low == 0.0:
+            out[t.finding] = 0.0
+    return out
 
 
 def _received(e: Expected, rest: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from spoolwright.core.cycle.condition import Condition, ConditionFactors
+from spoolwright.core.cycle.condition import Condition
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.cycle.sensitivity import sensitivities
 from spoolwright.core.cycle.setting import SetBy
@@ -46,6 +46,9 @@ class Rated:
         Rated MGT or rated power, whichever the quantity is set by [K, W].
     levels : tuple of float
         Change of ln(value) for each unit of the model's errors, in the order of `LEVELS` [-].
+    average : tuple of float
+        Change of every condition factor of the average good build at this rating, as a calibration found it;
+        empty where none was [-, deg].
     """
 
     rating: str
@@ -53,6 +56,11 @@ class Rated:
     condition: Condition
     target: float
     levels: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
+    average: tuple[float, ...] = ()
+
+    def whole(self, change: FloatArray) -> FloatArray:
+        """A build's change on top of the average build's, shape as `change`."""
+        return change + np.array(self.average)[:, None] if self.average else change
 
 
 def rated_values(model: EngineModel, asked: Sequence[Rated], change: FloatArray) -> FloatArray:
@@ -72,11 +80,10 @@ def rated_values(model: EngineModel, asked: Sequence[Rated], change: FloatArray)
     array, shape (M, N)
         Values; NaN where an engine does not reach the rating [inner unit].
     """
-    factors = factors_of(change)
-    found: dict[tuple[str, float, Condition], Solution] = {}
+    found: dict[tuple[object, ...], Solution] = {}
     out = np.empty((len(asked), change.shape[1]))
     for m, a in enumerate(asked):
-        s = _solved(found, model, a, factors, change.shape[1])
+        s = _solved(found, model, a, change)
         read = np.asarray(getattr(s, QUANTITIES[a.quantity][1]), dtype=float)
         out[m] = np.where(np.asarray(s.solved), read, np.nan)
     return out
@@ -103,13 +110,13 @@ def rated_slopes(
     slope : array, shape (M, F, N)
         Derivatives of ln(value) with each change [-, 1/deg].
     """
-    factors = factors_of(change)
-    found: dict[tuple[str, float, Condition], Solution] = {}
+    found: dict[tuple[object, ...], Solution] = {}
     value = np.empty((len(asked), change.shape[1]))
     slope = np.empty((len(asked), len(FACTORS), change.shape[1]))
-    times = np.array([np.ones(change.shape[1]) if n in ADDED else getattr(factors, n) for n in FACTORS])
     for m, a in enumerate(asked):
-        s = _solved(found, model, a, factors, change.shape[1])
+        s = _solved(found, model, a, change)
+        one = np.ones(change.shape[1])
+        times = np.array([one if n in ADDED else getattr(s.factors, n) * one for n in FACTORS])
         by = sensitivities(s, FACTORS, [QUANTITIES[a.quantity][1]])
         value[m] = np.where(np.asarray(s.solved), by.value[0], np.nan)
         slope[m] = by.derivative[0] * times / by.value[0]
@@ -117,16 +124,13 @@ def rated_slopes(
 
 
 def _solved(
-    found: dict[tuple[str, float, Condition], Solution],
-    model: EngineModel,
-    a: Rated,
-    factors: ConditionFactors,
-    size: int,
+    found: dict[tuple[object, ...], Solution], model: EngineModel, a: Rated, change: FloatArray
 ) -> Solution:
     set_by = QUANTITIES[a.quantity][0]
-    key = (set_by, a.target, a.condition)
+    key = (set_by, a.target, a.condition, a.average)
     if key not in found:
-        found[key] = solve(model, a.condition, factors, set_by=set_by, target=np.full(size, a.target))
+        target = np.full(change.shape[1], a.target)
+        found[key] = solve(model, a.condition, factors_of(a.whole(change)), set_by=set_by, target=target)
     return found[key]
 
 

@@ -14,7 +14,6 @@ from spoolwright.crafts.testcell.forecast.case import ForecastBasis
 from spoolwright.crafts.testcell.forecast.found import found_of
 from spoolwright.crafts.testcell.forecast.run_to_come import covariance, expected_readings, rated
 from spoolwright.crafts.testcell.forecast.sheet import BuildSheet
-from spoolwright.crafts.typefile.lookup import rating_named
 from spoolwright.errors import InputError
 
 
@@ -81,9 +80,9 @@ def _past(basis: ForecastBasis, r: Ran, expected: dict[tuple[str, str], Estimate
     main = basis.reduction.type_file.data_sheet.rating
     readings = [x for x in r.readings if x.rating == main] or list(r.readings)
     findings = () if r.sheet is None else tuple(f.finding for f in found_of(r.sheet, basis.model))
+    ratings = {x.id: x for x in basis.reduction.type_file.rating}
     asked = tuple(
-        rated(basis.reduction, basis.model, rating_named(basis.reduction.type_file, x.rating), x.quantity)
-        for x in readings
+        rated(basis.reduction, basis.model, ratings[x.rating], x.quantity, basis.average) for x in readings
     )
     # a result states each uncertainty; what the readings share is as the cell's budget has it
     shared = covariance([expected[x.rating, x.quantity] for x in readings])

@@ -7,7 +7,7 @@ reduction as a recorded run, with the type file's budget of every channel and th
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -18,7 +18,7 @@ from spoolwright.core.cycle.condition import Condition
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.cycle.solution import Solution
 from spoolwright.core.cycle.solve import solve
-from spoolwright.core.diagnosis.forecast.outlook import Requirement, Test
+from spoolwright.core.diagnosis.forecast.outlook import Requirement, RunToCome
 from spoolwright.core.diagnosis.forecast.rated import QUANTITIES, Rated, level_loadings
 from spoolwright.core.measurement.budget import SystematicBudget, systematic_budget
 from spoolwright.core.measurement.channel import SystematicPart
@@ -88,20 +88,31 @@ def condition_at(basis: ReductionBasis, model: EngineModel, rating: Rating) -> C
     return reference_condition(basis.reference or sheet, output, data.fuel.temperature)
 
 
-def rated(basis: ReductionBasis, model: EngineModel, rating: Rating, quantity: str) -> Rated:
-    """A quantity at a rating, ready for the model."""
+def rated(
+    basis: ReductionBasis,
+    model: EngineModel,
+    rating: Rating,
+    quantity: str,
+    average: Mapping[str, tuple[float, ...]] | None = None,
+) -> Rated:
+    """A quantity at a rating, ready for the model; `average` is the average good build's change by rating."""
     condition = condition_at(basis, model, rating)
     main = rating_named(basis.type_file, basis.type_file.data_sheet.rating)
     mgt = inner(rating.measured_gas_temperature)
     target = mgt if QUANTITIES[quantity][0] == "mgt" else inner(rating.power)
     setting = math.log(mgt / inner(main.measured_gas_temperature))
     loadings = level_loadings(model, quantity, condition, target, setting)
-    return Rated(rating.id, quantity, condition, target, loadings)
+    return Rated(rating.id, quantity, condition, target, loadings, (average or {}).get(rating.id, ()))
 
 
 def run_to_come(
-    basis: ReductionBasis, model: EngineModel, limits: Sequence[LimitAsked], cell: str, guard_times: float
-) -> Test:
+    basis: ReductionBasis,
+    model: EngineModel,
+    limits: Sequence[LimitAsked],
+    cell: str,
+    guard_times: float,
+    average: Mapping[str, tuple[float, ...]] | None = None,
+) -> RunToCome:
     """What the run must show, with guard bands and the covariance of its readings.
 
     `guard_times` widens each guard band to that many expanded uncertainties (k = 2) of the reading; a guard
@@ -114,13 +125,13 @@ def run_to_come(
     for x, u in zip(limits, np.sqrt(np.diag(measurement)), strict=True):
         requirements.append(
             Requirement(
-                rated(basis, model, x.rating, x.limit.quantity),
+                rated(basis, model, x.rating, x.limit.quantity, average),
                 1.0 if x.limit.bound == "min" else -1.0,
                 x.value,
                 max(_asked_guard(x, float(u)), guard_times * 2.0 * float(u)),
             )
         )
-    return Test(tuple(requirements), measurement)
+    return RunToCome(tuple(requirements), measurement)
 
 
 def _asked_guard(x: LimitAsked, u: float) -> float:

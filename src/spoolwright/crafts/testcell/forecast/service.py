@@ -10,13 +10,13 @@ import numpy as np
 from spoolwright.core.diagnosis.forecast.build import FACTORS, Build, Received, expected_build
 from spoolwright.core.diagnosis.forecast.outlook import Forecaster, Outlook, changed
 from spoolwright.core.diagnosis.forecast.rated import LEVELS, rated_slopes
-from spoolwright.core.numerics import FloatArray
 from spoolwright.crafts.testcell.forecast.case import Asked, Computed, ForecastBasis, Tried
 from spoolwright.crafts.testcell.forecast.change import Change, changes_of, cost_of, together
 from spoolwright.crafts.testcell.forecast.found import Found, found_of
 from spoolwright.crafts.testcell.forecast.model import Forecast
+from spoolwright.crafts.testcell.forecast.received import kept_factors, received_by_readings
 from spoolwright.crafts.testcell.forecast.run_to_come import limits_asked, run_to_come
-from spoolwright.crafts.testcell.forecast.sheet import CostTable
+from spoolwright.crafts.testcell.forecast.sheet import BuildSheet, CostTable
 from spoolwright.crafts.testcell.forecast.telling import told
 
 COMPARED = 512
@@ -27,8 +27,8 @@ Tell = Callable[[str, float], None]
 def forecast(
     asked: Asked, basis: ForecastBasis, received: Received | None = None, tell: Tell = lambda _, __: None
 ) -> Forecast:
-    """Forecast a run."""
-    return told(computed(asked, basis, received, tell))
+    """Forecast a run; `received` is the module condition that a file tells of the engine on arrival."""
+    return told(computed(asked, basis, received_of(asked.sheet, basis, received), tell))
 
 
 def computed(
@@ -36,7 +36,9 @@ def computed(
 ) -> Computed:
     """Compute a forecast: margins, what eats them, and every change anew."""
     limits = limits_asked(basis.reduction.type_file, asked.sheet.limit_set)
-    test = run_to_come(basis.reduction, basis.model, limits, asked.sheet.cell, asked.guard_times)
+    test = run_to_come(
+        basis.reduction, basis.model, limits, asked.sheet.cell, asked.guard_times, basis.average
+    )
     found = found_of(asked.sheet, basis.model)
     build = Build(tuple(f.finding for f in found), basis.scatter, received)
     whole = Forecaster(basis.model, basis.rules, test, asked.draws, asked.seed)
@@ -103,9 +105,12 @@ def _shares(whole: Forecaster, build: Build, outlook: Outlook, governing: int) -
     return sorted(((k, p / total) for k, p in parts.items()), key=lambda x: -x[1])
 
 
-def received_from(
-    factors: Sequence[str], mean: FloatArray, covariance: FloatArray, kept: Sequence[str]
-) -> Received:
-    """What is known of kept factors, out of what is known of all."""
-    at = [i for i, f in enumerate(factors) if f in kept]
-    return Received(tuple(factors[i] for i in at), mean[at], covariance[np.ix_(at, at)])
+def received_of(sheet: BuildSheet, basis: ForecastBasis, found: Received | None) -> Received | None:
+    """What is known of modules left as they were: from a file, from the as-received run, or nothing."""
+    if sheet.as_received is None:
+        return None
+    if found is None:
+        return received_by_readings(sheet, basis)
+    kept = [f for f in kept_factors(sheet, basis) if f in found.factors]
+    at = [found.factors.index(f) for f in kept]
+    return Received(tuple(kept), found.mean[at], found.covariance[np.ix_(at, at)])

@@ -150,7 +150,9 @@ class AsReceived(Record):
 
     kept: tuple[Identifier, ...] = Field(min_length=1, description="modules left as received")
     reading: tuple[ReceivedReading, ...] = ()
-    condition: str = Field(default="", description="file with the module condition that a diagnosis found")
+    condition: str = Field(
+        default="", description="JSON file with the module condition found; in place of readings"
+    )
 
 
 class BuildSheet(Record):
