@@ -1,0 +1,98 @@
+"""What is expected of runs before any cause is thought of: mean and covariance of their residuals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from spoolwright.core.cycle.model import EngineModel
+from spoolwright.core.diagnosis.calibrated import Calibrated
+from spoolwright.core.diagnosis.comparison import Compared, compared
+from spoolwright.core.diagnosis.learning import EngineRuns, engine_runs
+from spoolwright.core.diagnosis.observation import Observation
+from spoolwright.core.numerics import FloatArray
+
+
+def compared_calibrated(
+    model: EngineModel, observations: Sequence[Observation], calibrated: Calibrated
+) -> list[Compared]:
+    """Runs against the calibrated model.
+
+    Parameters
+    ----------
+    model : EngineModel
+        Model of the type, as the data sheet has it [-].
+    observations : sequence of Observation
+        Runs [-].
+    calibrated : Calibrated
+        What the shop's runs taught [-].
+
+    Returns
+    -------
+    list of Compared
+        One a run, at the factors of the average engine [-].
+    """
+    reference = model.data.reference
+    factors = []
+    for o in observations:
+        speed, warmth = _place(model, o, reference.temperature)
+        factors.append(calibrated.factors(speed, warmth))
+    return compared(model, observations, factors)
+
+
+def _place(model: EngineModel, o: Observation, temperature: float) -> tuple[FloatArray, FloatArray]:
+    from spoolwright.core.cycle.condition import Condition
+    from spoolwright.core.cycle.model import Inlet
+    from spoolwright.core.diagnosis.comparison import condition_of
+    from spoolwright.core.numerics import value
+
+    at = condition_of(o)
+    sound = np.asarray(Inlet(model, Condition(**at)).sound, dtype=float)
+    relative = np.asarray(value(o.speed), dtype=float) / model.data.reference.gas_generator_speed
+    return np.log(relative * model.sound / sound), np.log(at["temperature"] / temperature)
+
+
+def surprise(problem: EngineRuns, calibrated: Calibrated) -> tuple[FloatArray, FloatArray]:
+    """Residuals less what is expected of the average engine, and the covariance of that difference.
+
+    Parameters
+    ----------
+    problem : EngineRuns
+        Runs of one engine [-].
+    calibrated : Calibrated
+        What the shop's runs taught [-].
+
+    Returns
+    -------
+    array, shape (N,)
+        Surprise [-].
+    array, shape (N, N)
+        Covariance: readings, instruments, build, and what is not known of the model [-].
+    """
+    columns = problem.columns * calibrated.multipliers[problem.spread]
+    model = problem.common @ calibrated.covariance @ problem.common.T
+    covariance = (
+        problem.scatter + columns @ columns.T + problem.line @ calibrated.line @ problem.line.T + model
+    )
+    return problem.residual - problem.common @ calibrated.mean, covariance
+
+
+def runs_of(model: EngineModel, seen: Sequence[Compared], calibrated: Calibrated) -> EngineRuns:
+    """Runs of one engine as a linear problem at the calibrated shape.
+
+    Parameters
+    ----------
+    model : EngineModel
+        Model of the type [-].
+    seen : sequence of Compared
+        Runs compared at the calibrated factors [-].
+    calibrated : Calibrated
+        What the shop's runs taught [-].
+
+    Returns
+    -------
+    EngineRuns
+        The problem [-].
+    """
+    return engine_runs(model, seen, calibrated.mean)
