@@ -9,14 +9,14 @@ from reported_run import Reported, no_doubts, reported_run
 from visits import Demo, Result, assessed
 
 from command_line import called
-from spoolwright import bootstrap
+from spoolwright.bootstrap import visits
 
 
 @pytest.fixture(scope="session")
 def reported(hot_section: Path, tmp_path_factory: pytest.TempPathFactory) -> Reported:
     """A run recorded, assessed and reported once for all journeys."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(bootstrap, "_doubts", lambda kind: no_doubts)
+        patch.setattr(visits, "doubts", lambda kind: no_doubts)
         return reported_run(hot_section, tmp_path_factory.mktemp("reported"))
 
 

@@ -1,0 +1,23 @@
+"""The only place that joins files and formats to the crafts' use cases."""
+
+from spoolwright.bootstrap.assessing import Assessed, assess, run_demo, write_reports
+from spoolwright.bootstrap.calibrating import calibrate_shape, read_baseline
+from spoolwright.bootstrap.forecasting import forecast, forecast_basis, forecast_learn, write_forecast
+from spoolwright.bootstrap.outputs import check_outputs
+from spoolwright.bootstrap.sheets import begin_sheet, read_sheet
+
+__all__ = [
+    "Assessed",
+    "assess",
+    "begin_sheet",
+    "calibrate_shape",
+    "check_outputs",
+    "forecast",
+    "forecast_basis",
+    "forecast_learn",
+    "read_baseline",
+    "read_sheet",
+    "run_demo",
+    "write_forecast",
+    "write_reports",
+]
