@@ -45,15 +45,25 @@ class Family:
 
 def families(a: Assessment) -> list[Family]:
     """Derivations that a shown figure leads to, in order of their first use."""
-    results: dict[str, Figure] = {}
-    for figure in figures_of(a):
-        results.setdefault(figure.how, figure)
+    results = results_of(a)
     led_to = _led_to(results, a.derivations)
+    return gathered({k: d for k, d in a.derivations.items() if d.id in led_to}, results)
+
+
+def results_of(record: Any) -> dict[str, Figure]:
+    """The first figure in a record that names a derivation, by the derivation's id."""
+    results: dict[str, Figure] = {}
+    for figure in figures_of(record):
+        results.setdefault(figure.how, figure)
+    return results
+
+
+def gathered(derivations: dict[str, Derivation], results: dict[str, Figure]) -> list[Family]:
+    """Derivations by calculation, in order of their first use."""
     found: dict[tuple[str, str, str], list[Derivation]] = {}
-    for d in a.derivations.values():
-        if d.id in led_to:
-            found.setdefault((d.calculation, d.version, d.formula), []).append(d)
-    return [_family(key, members, results, a.derivations) for key, members in found.items()]
+    for d in derivations.values():
+        found.setdefault((d.calculation, d.version, d.formula), []).append(d)
+    return [_family(key, members, results, derivations) for key, members in found.items()]
 
 
 def _led_to(results: dict[str, Figure], known: dict[str, Derivation]) -> set[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -18,7 +17,7 @@ from spoolwright.reports.forecast_view import (
     pair_words,
     share_rows,
 )
-from spoolwright.reports.html import fonts_css
+from spoolwright.reports.html import fonts_css, page
 from spoolwright.reports.jsonfile import write_text
 
 _TINY = 5e-7
@@ -30,18 +29,8 @@ def write_html(forecast: Forecast, path: Path) -> Path:
 
 
 def forecast_html(f: Forecast) -> str:
-    """A forecast as HTML text. Everything that came from outside is escaped."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("spoolwright.reports"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("forecast.html.j2").render(**_context(f))
-    return re.sub(r"\n\s*\n+", "\n", page)
+    """A forecast as HTML text."""
+    return page("forecast.html.j2", _context(f))
 
 
 def _context(f: Forecast) -> dict[str, Any]:

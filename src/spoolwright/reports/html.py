@@ -28,7 +28,12 @@ def write_html(assessment: Assessment, strips: tuple[Strip, ...], path: Path) ->
 
 
 def report_html(assessment: Assessment, strips: tuple[Strip, ...]) -> str:
-    """The report as HTML text. Everything that came from outside is escaped."""
+    """The report as HTML text."""
+    return page("report.html.j2", _context(assessment, strips))
+
+
+def page(template: str, context: dict[str, Any]) -> str:
+    """A template filled in; everything that came from outside is escaped."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -38,8 +43,8 @@ def report_html(assessment: Assessment, strips: tuple[Strip, ...]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page = environment.get_template("report.html.j2").render(**_context(assessment, strips))
-    return re.sub(r"\n\s*\n+", "\n", page)
+    filled = environment.get_template(template).render(**context)
+    return re.sub(r"\n\s*\n+", "\n", filled)
 
 
 def _context(a: Assessment, strips: tuple[Strip, ...]) -> dict[str, Any]:

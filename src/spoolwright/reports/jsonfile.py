@@ -1,4 +1,4 @@
-"""The whole result as JSON, and the schema it follows."""
+"""A whole result as JSON, and the schema it follows."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from spoolwright.crafts.testcell.model import Assessment
+from spoolwright.crafts.typefile.model import Record
 from spoolwright.errors import OutputError
 
 
@@ -38,26 +39,31 @@ def write_json(assessment: Assessment, path: Path) -> Path:
     return write_text(path, json_text(assessment))
 
 
-def json_text(assessment: Assessment) -> str:
-    """An assessment as it is written to a file."""
-    return assessment.model_dump_json(indent=1) + "\n"
+def json_text(record: Record) -> str:
+    """A result as it is written to a file."""
+    return record.model_dump_json(indent=1) + "\n"
 
 
-def result_hash(assessment: Assessment) -> str:
+def result_hash(record: Record) -> str:
     """SHA-256 of the result's JSON file: print, page and file can be told to belong together."""
-    return hashlib.sha256(json_text(assessment).encode()).hexdigest()
+    return hashlib.sha256(json_text(record).encode()).hexdigest()
 
 
 def schema() -> dict[str, Any]:
-    """JSON schema of an assessment (draft 2020-12)."""
-    found = Assessment.model_json_schema(mode="serialization")
+    """JSON schema of an assessment."""
+    return record_schema(Assessment, "Assessment of an engine's test runs")
+
+
+def record_schema(kind: type[Record], title: str) -> dict[str, Any]:
+    """JSON schema of a kind of result (draft 2020-12)."""
+    found = kind.model_json_schema(mode="serialization")
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Assessment of an engine's test runs",
+        "title": title,
         **{k: v for k, v in found.items() if k != "title"},
     }
 
 
-def schema_text() -> str:
-    """The schema as it is published."""
-    return json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+def schema_text(of: dict[str, Any] | None = None) -> str:
+    """A schema as it is published; the assessment's if no other is given."""
+    return json.dumps(of or schema(), indent=1, ensure_ascii=False) + "\n"

@@ -44,7 +44,8 @@ def set_print(template: str, data: Callable[[Path], dict[str, Any]]) -> bytes:
 
     with tempfile.TemporaryDirectory() as folder, as_file(files("spoolwright") / "assets" / "fonts") as fonts:
         work = Path(folder)
-        shutil.copyfile(str(files("spoolwright.reports") / "templates" / template), work / template)
+        for name in ("sheet.typ", template):
+            shutil.copyfile(str(files("spoolwright.reports") / "templates" / name), work / name)
         (work / "data.json").write_text(json.dumps(data(work), ensure_ascii=False))
         try:
             made = typst.compile(
