@@ -96,6 +96,29 @@ class OutputError(SpoolwrightError):
     exit_code = 6
 
 
+def sentence_of(error: BaseException) -> str:
+    """What any error tells people, whichever command met it.
+
+    Parameters
+    ----------
+    error : BaseException
+        One of this project's, or whatever else ended the work.
+
+    Returns
+    -------
+    str
+        What was wrong and how to mend it.
+    """
+    if isinstance(error, SpoolwrightError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return "there is not enough memory for this. Assess fewer or shorter runs."
+    return (
+        f"a fault in the program itself ({type(error).__name__}: {error}). "
+        "Set SPOOLWRIGHT_TRACEBACK=1 and run again to see where, and report it."
+    )
+
+
 @dataclass(frozen=True)
 class Problem:
     """One mistake in a file: where, what, and how to mend it."""
