@@ -1,7 +1,7 @@
 """The only place that joins files and formats to the crafts' use cases."""
 
 from spoolwright.bootstrap.assessing import Assessed, assess, run_demo, write_reports
-from spoolwright.bootstrap.calibrating import calibrate_shape, read_baseline
+from spoolwright.bootstrap.calibrating import calibrate, read_baseline
 from spoolwright.bootstrap.forecasting import forecast, forecast_basis, forecast_learn, write_forecast
 from spoolwright.bootstrap.outputs import check_outputs
 from spoolwright.bootstrap.sheets import begin_sheet, read_sheet
@@ -10,7 +10,7 @@ __all__ = [
     "Assessed",
     "assess",
     "begin_sheet",
-    "calibrate_shape",
+    "calibrate",
     "check_outputs",
     "forecast",
     "forecast_basis",

@@ -43,14 +43,30 @@ def visit_runs(
     """The runs with their sheets, one after the other."""
     from spoolwright.crafts.testcell.service import VisitRun
     from spoolwright.sources.reading import read_recording
-    from spoolwright.sources.runsheet import read_run_sheet, sheet_beside
+    from spoolwright.sources.runsheet import read_run_sheet
+
+    names = channel_names(channel_map)
+    for i, (path, sheet_path) in enumerate(with_sheets(runs, sheets)):
+        progress(path.name, i / len(runs))
+        recording = read_recording(path, loaded.type_file.channel, names)
+        yield VisitRun(recording, read_run_sheet(sheet_path, loaded.type_file))
+
+
+def with_sheets(runs: Sequence[Path], sheets: Sequence[Path] | None) -> Iterator[tuple[Path, Path]]:
+    """Each recording with its run sheet, as named or beside it.
+
+    Raises
+    ------
+    InputError
+        There are not as many sheets as recordings, or none lies beside a recording.
+    """
+    from spoolwright.sources.runsheet import sheet_beside
 
     if sheets and len(sheets) != len(runs):
         raise InputError(
             f"{len(sheets)} run sheet(s) are named for {len(runs)} recording(s).",
             mend="Name one --sheet per RUN, in the same order, or none to use NAME.run.toml beside each.",
         )
-    names = channel_names(channel_map)
     for i, path in enumerate(runs):
         sheet_path = sheets[i] if sheets else sheet_beside(path)
         if not sheets and os.path.isfile(path) and not os.path.isfile(sheet_path):
@@ -59,9 +75,7 @@ def visit_runs(
                 where=str(path),
                 mend="Begin one with `spoolwright sheet new`, or name it with --sheet.",
             )
-        progress(path.name, i / len(runs))
-        recording = read_recording(path, loaded.type_file.channel, names)
-        yield VisitRun(recording, read_run_sheet(sheet_path, loaded.type_file))
+        yield path, sheet_path
 
 
 def channel_names(channel_map: Path | None) -> ChannelMap | None:

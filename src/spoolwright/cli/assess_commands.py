@@ -39,7 +39,7 @@ def assess(
     ] = None,
     baseline: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="What the model learnt, from `spoolwright calibrate-shape`."),
+        typer.Option(metavar="FILE", help="What the model learnt, from `spoolwright calibrate`."),
     ] = None,
     json: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the whole result as JSON.")] = None,
     html: Annotated[

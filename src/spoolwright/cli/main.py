@@ -15,6 +15,7 @@ import typer
 from spoolwright import __version__
 from spoolwright.cli import (
     assess_commands,
+    batch_commands,
     calibrate_commands,
     demo_commands,
     forecast_commands,
@@ -22,7 +23,7 @@ from spoolwright.cli import (
     sheet_commands,
     type_commands,
 )
-from spoolwright.errors import InputError, OutputError, SpoolwrightError
+from spoolwright.errors import InputError, OutputError, SpoolwrightError, sentence_of
 
 # The matrices are small: threads of the linear algebra would only wait for each other (cores in use elsewhere
 # made a 900 x 900 factorisation a hundred times slower). NumPy reads this when it is first imported.
@@ -40,7 +41,8 @@ app.command("assess", epilog=assess_commands.EPILOG)(assess_commands.assess)
 app.add_typer(sheet_commands.app, name="sheet")
 app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
-app.command("calibrate-shape", epilog=calibrate_commands.EPILOG)(calibrate_commands.calibrate_shape)
+app.command("calibrate", epilog=calibrate_commands.EPILOG)(calibrate_commands.calibrate)
+app.command("diagnose-all", epilog=batch_commands.EPILOG)(batch_commands.diagnose_all)
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
 app.command("demo")(demo_commands.demo)
@@ -82,10 +84,8 @@ def _exit_code() -> int:
         return BROKEN_PIPE
     except KeyboardInterrupt:
         return _told("interrupted. No report was left half written.", INTERRUPTED)
-    except MemoryError:
-        return _told(
-            "there is not enough memory for this. Assess fewer or shorter runs.", InputError.exit_code
-        )
+    except MemoryError as error:
+        return _told(sentence_of(error), InputError.exit_code)
     except OSError as error:
         if error.errno not in _NO_ROOM:
             return _fault(error)
@@ -111,11 +111,7 @@ def _called() -> int:
 def _fault(error: Exception) -> int:
     if os.environ.get("SPOOLWRIGHT_TRACEBACK"):
         raise error
-    return _told(
-        f"a fault in the program itself ({type(error).__name__}: {error}). "
-        "Set SPOOLWRIGHT_TRACEBACK=1 and run again to see where, and report it.",
-        INTERNAL_ERROR,
-    )
+    return _told(sentence_of(error), INTERNAL_ERROR)
 
 
 def _told(text: str, code: int) -> int:

@@ -1,0 +1,44 @@
+"""Words of a diagnosis: names of outputs, probabilities, differences with their units."""
+
+from __future__ import annotations
+
+from spoolwright.core.diagnosis.observation import ADDITIVE
+
+OUTPUT_NAMES = {
+    "power": "Power (torquemeter)",
+    "dynamometer_power": "Power (dynamometer)",
+    "measured_gas_temperature": "MGT",
+    "T3": "Compressor discharge temperature",
+    "p3": "Compressor discharge pressure",
+    "p45": "Interturbine pressure",
+    "T5": "Exhaust gas temperature",
+    "fuel_flow": "Fuel flow",
+    "fuel_flow_by_volume": "Fuel flow (by volume)",
+    "vane_angle": "Vane angle",
+}
+"""Outputs of the comparison for people."""
+
+SCALE = (
+    (0.95, "practically certain"),
+    (0.80, "very probable"),
+    (0.50, "probable"),
+    (0.20, "possible"),
+    (0.05, "not probable"),
+    (0.0, "practically excluded"),
+)
+"""Words for a probability of at least the number beside them."""
+
+
+def in_words(probability: float) -> str:
+    """A probability in the fixed scale of words."""
+    return next(words for least, words in SCALE if probability >= least)
+
+
+def difference_text(output: str, difference: float, level: float) -> str:
+    """A difference of an output with its unit: per cent, for temperatures K beside it, degrees for angles."""
+    if output in ADDITIVE:
+        return f"{57.29577951308232 * difference:+.2f} deg"
+    told = f"{100.0 * difference:+.2f} %"
+    if output in ("measured_gas_temperature", "T3", "T5"):
+        told = f"{difference * level:+.1f} K ({told})"
+    return told
