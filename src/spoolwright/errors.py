@@ -78,6 +78,18 @@ class CostTableError(MistakesError):
     noun = "cost table"
 
 
+class CheckTableError(MistakesError):
+    """Mistakes in a table of checks."""
+
+    noun = "table of checks"
+
+
+class ShopHistoryError(MistakesError):
+    """Mistakes in a table of the shop's history."""
+
+    noun = "shop history"
+
+
 class BuildHistoryError(MistakesError):
     """Mistakes in a history of builds."""
 
