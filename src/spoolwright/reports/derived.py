@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +30,8 @@ class How:
     given: tuple[Given, ...]
     reference: str
     """Empty where the whole family shares it."""
+    told: str = ""
+    """The result in words, where no figure holds it."""
 
 
 @dataclass(frozen=True)
@@ -58,12 +60,14 @@ def results_of(record: Any) -> dict[str, Figure]:
     return results
 
 
-def gathered(derivations: dict[str, Derivation], results: dict[str, Figure]) -> list[Family]:
-    """Derivations by calculation, in order of their first use."""
+def gathered(
+    derivations: dict[str, Derivation], results: dict[str, Figure], told: Mapping[str, str] | None = None
+) -> list[Family]:
+    """Derivations by calculation, in order of their first use; `told` gives results that no figure holds."""
     found: dict[tuple[str, str, str], list[Derivation]] = {}
     for d in derivations.values():
         found.setdefault((d.calculation, d.version, d.formula), []).append(d)
-    return [_family(key, members, results, derivations) for key, members in found.items()]
+    return [_family(key, members, results, derivations, told or {}) for key, members in found.items()]
 
 
 def _led_to(results: dict[str, Figure], known: dict[str, Derivation]) -> set[str]:
@@ -83,6 +87,7 @@ def _family(
     members: list[Derivation],
     results: dict[str, Figure],
     known: dict[str, Derivation],
+    told: Mapping[str, str],
 ) -> Family:
     references = {d.reference for d in members}
     shared = references.pop() if len(references) == 1 else ""
@@ -98,6 +103,7 @@ def _family(
                 result=cell(results.get(d.id)),
                 given=tuple(_given(i, results, known) for i in d.inputs),
                 reference="" if shared else d.reference,
+                told=told.get(d.id, ""),
             )
             for d in members
         ),

@@ -136,6 +136,7 @@ class Diagnosis(Record):
     pairs: tuple[Pair, ...]
     groups: tuple[Group, ...]
     checks: tuple[Check, ...]
+    currency: str = Field(default="", description="of every cost, from the shop's cost table")
     sisters: tuple[Sister, ...] = ()
     residuals: tuple[Residual, ...]
     runs: tuple[RunRef, ...]
