@@ -21,7 +21,7 @@ from spoolwright.core.diagnosis.comparison import FACTORS, UNIT, Compared, condi
 from spoolwright.core.diagnosis.diagnosing import WEAR, Weigher, Weighing
 from spoolwright.core.diagnosis.expected import compared_calibrated
 from spoolwright.core.diagnosis.observation import CONDITIONS, OUTPUTS, Observation
-from spoolwright.core.diagnosis.sampling import Cloud, effects
+from spoolwright.core.diagnosis.sampling import Cloud, Effects, left_of, seen_effects
 from spoolwright.core.diagnosis.signatures import module_signatures
 from spoolwright.core.diagnosis.terms import (
     COMMON,
@@ -66,35 +66,17 @@ class Further:
 
     Parameters
     ----------
-    slopes, curvatures : array, shape (C, M)
-        Of each cause's effect [1 / unit of the cause, 1 / its square].
+    effects : Effects
+        What every cause does to them [-].
     with_seen : array, shape (M, N)
         Covariance with the stacked residuals that were seen [-].
     own : array, shape (M, M)
         Covariance among themselves [-].
     """
 
-    slopes: FloatArray
-    curvatures: FloatArray
+    effects: Effects
     with_seen: FloatArray
     own: FloatArray
-
-    def part(self, rows: slice) -> Further:
-        """Some of the data.
-
-        Parameters
-        ----------
-        rows : slice
-            Which [-].
-
-        Returns
-        -------
-        Further
-            Those alone [-].
-        """
-        return Further(
-            self.slopes[:, rows], self.curvatures[:, rows], self.with_seen[rows], self.own[rows, rows]
-        )
 
 
 class Planner:
@@ -123,6 +105,7 @@ class Planner:
         start = sum(sizes[: self.now - 1])
         self.rows = slice(start, start + sizes[self.now - 1])
         self._seen = [_shared(weigher, c) for c in weighing.seen]
+        self._before = seen_effects(weighing)
         self._factor = cho_factor(weighing.covariance, lower=True)
         self._steps = self._reading_steps()
 
@@ -139,10 +122,7 @@ class Planner:
         Further
             Its residuals, output by output, shape (K P,) [-].
         """
-        of = self.weighing.signatures
-        slopes = np.array([s.slope[self.rows] for s in of])
-        curvatures = np.array([s.curvature[self.rows] for s in of])
-        return self._run(self.last, slopes, curvatures)
+        return self._run(self.last, seen_effects(self.weighing, self.rows))
 
     def at_settings(self, speeds: Sequence[float]) -> Further | None:
         """A short run at other settings.
@@ -165,7 +145,8 @@ class Planner:
         readings = self._reading_slopes(c.by_channel)
         slopes = np.concatenate([[s.slope for s in found], readings])
         curvatures = np.concatenate([[s.curvature for s in found], np.zeros_like(readings)])
-        return self._run(c, slopes, curvatures)
+        errors = np.concatenate([*(s.errors for s in found), np.zeros_like(slopes)])
+        return self._run(c, Effects(slopes, curvatures, errors))
 
     def with_probes(self, probes: Sequence[Probe]) -> dict[Probe, Further]:
         """The last run made again with one probe more, for each of some probes.
@@ -216,7 +197,9 @@ class Planner:
         slopes = np.array(
             [[float(c.module == channel and c.kind == "reading")] for c in self.weighing.causes]
         )
-        return Further(slopes, np.zeros_like(slopes), with_seen, np.array([[variance + noise]]))
+        errors = np.zeros((len(self._before.errors), 1))
+        effects = Effects(slopes, np.zeros_like(slopes), errors)
+        return Further(effects, with_seen, np.array([[variance + noise]]))
 
     def means(self, cloud: Cloud, further: Further, kept: Mapping[str, float] | None = None) -> FloatArray:
         """What every point of the posterior leads to expect of further data, over their scatter.
@@ -237,21 +220,19 @@ class Planner:
         """
         from scipy.linalg import cho_solve, cholesky, solve_triangular
 
-        seen = self.weighing.signatures
-        before = effects(cloud, np.array([s.slope for s in seen]), np.array([s.curvature for s in seen]))
-        left = np.array([(kept or {}).get(c.id, 1.0) for c in self.weighing.causes])
-        after = effects(replace(cloud, sizes=cloud.sizes * left), further.slopes, further.curvatures)
+        before = self._before.of(cloud)
+        after = further.effects.of(cloud, left_of(self.weighing, kept or {}))
         weights = cho_solve(self._factor, further.with_seen.T)
         own = further.own - further.with_seen @ weights
         lower = cholesky(own + 1e-12 * np.diag(np.diag(further.own)), lower=True)
         return np.asarray(solve_triangular(lower, (after - before @ weights).T, lower=True).T)
 
-    def _run(self, c: Compared, slopes: FloatArray, curvatures: FloatArray) -> Further:
+    def _run(self, c: Compared, effects: Effects) -> Further:
         new, calibrated = _shared(self.weigher, c), self.weigher.calibrated
         fresh = run_scatter(c)
         columns = fresh.columns * calibrated.multipliers[fresh.spread]
         own = self._covariance(new, new, self.now - 1) + columns @ columns.T + reading_scatter(c)
-        return Further(slopes, curvatures, self._with_seen(new), own)
+        return Further(effects, self._with_seen(new), own)
 
     def _with_seen(self, new: _Shared) -> FloatArray:
         blocks = [self._covariance(new, old, i) for i, old in enumerate(self._seen)]
@@ -312,9 +293,15 @@ class Planner:
             + new.lasting @ new.lasting.T
             + _probe_scatter(c, p, by_factor)
         )
+        errors = np.zeros((len(self._before.errors), c.observation.size))
+        errors[-len(slopes) :] = spreads.EFFECT * slopes
+        of = repeated.effects
         return Further(
-            np.concatenate([repeated.slopes, slopes], axis=1),
-            np.concatenate([repeated.curvatures, np.zeros_like(slopes)], axis=1),
+            Effects(
+                np.concatenate([of.slopes, slopes], axis=1),
+                np.concatenate([of.curvatures, np.zeros_like(slopes)], axis=1),
+                np.concatenate([of.errors, errors], axis=1),
+            ),
             np.concatenate([repeated.with_seen, self._with_seen(new)]),
             np.block([[repeated.own, across.T], [across, own]]),
         )
