@@ -11,7 +11,7 @@ that calls `progress(done, total)` as it goes and returns
     cases     how many cases stand behind it, none dropped
     holds     whether the figure meets the claim
 
-Sections of proofs that are not run again stay as they are.
+A proof that needs what may not be here has a function `absent() -> str | None` that tells the reason. Sections of proofs that are not run again stay as they are.
 """
 
 from __future__ import annotations
@@ -107,9 +107,12 @@ def merged(page: str, fresh: Mapping[str, str], known: set[str]) -> str:
     return "\n".join([HEAD, *(every[name].rstrip() + "\n" for name in sorted(every))])
 
 
-def run_one(path: Path, bars: Progress) -> tuple[str, bool]:
-    """Run a proof under a progress bar; its section and whether it holds."""
+def run_one(path: Path, bars: Progress) -> tuple[str, bool] | None:
+    """Run a proof under a progress bar; its section and whether it holds. None if it cannot be run here."""
     module = load(path)
+    if reason := getattr(module, "absent", lambda: None)():
+        bars.console.print(f"{path.stem}: left out, {reason}", markup=False)
+        return None
     title = (module.__doc__ or path.stem).strip().splitlines()[0]
     bar = bars.add_task(path.stem, total=None)
 
@@ -136,7 +139,10 @@ def main(names: list[str]) -> int:
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, TimeElapsedColumn(), TimeRemainingColumn()) as bars:
         for name in names or paths:
-            text, holds = run_one(paths[name], bars)
+            found = run_one(paths[name], bars)
+            if found is None:
+                continue
+            text, holds = found
             everything_holds &= holds
             page = FIGURES.read_text(encoding="utf-8") if FIGURES.exists() else ""
             FIGURES.write_text(merged(page, {name: text}, set(paths)), encoding="utf-8")

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
+from rich.progress import Progress
 
 import prove
 
@@ -61,3 +64,13 @@ def test_writing_the_same_page_again_changes_nothing() -> None:
 def test_a_result_without_its_number_of_cases_is_refused() -> None:
     with pytest.raises(KeyError, match="cases"):
         prove.section("halves", "Halves", {k: v for k, v in RESULT.items() if k != "cases"}, 1.0)
+
+
+def test_a_proof_whose_data_are_absent_is_left_out_with_the_reason(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "nowhere.py"
+    path.write_text('def absent():\n    return "the data are not here"\n', encoding="utf-8")
+    with Progress() as bars:
+        assert prove.run_one(path, bars) is None
+    assert "nowhere: left out, the data are not here" in capsys.readouterr().out

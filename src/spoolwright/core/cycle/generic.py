@@ -114,7 +114,7 @@ def generic_engine(sheet: DataSheet) -> tuple[EngineData, list[Fill]]:
     The energy balance of a free-turbine engine ties MGT to fuel flow / air flow, whatever the efficiencies.
     Without an air flow the sheet so gives it; with one, MGT as the probes read may differ from the mean gas
     temperature by a factor (`probe_ratio`). The three component efficiencies share one level.
-    Range: pressure ratio 3 to 20, MGT 700 to 1400 K, 50 kW to 10 MW.
+    Range: pressure ratio 3 to 25, MGT 700 to 1400 K, 50 kW to 50 MW.
 
     Examples
     --------
@@ -130,11 +130,11 @@ def generic_engine(sheet: DataSheet) -> tuple[EngineData, list[Fill]]:
 
 def _check(s: DataSheet) -> None:
     bounds = {
-        "power": (50e3, 10e6, "W"),
+        "power": (50e3, 50e6, "W"),
         "gas_generator_speed": (5e3, 100e3, "rpm"),
         "output_speed": (500.0, 100e3, "rpm"),
         "measured_gas_temperature": (700.0, 1400.0, "K"),
-        "pressure_ratio": (3.0, 20.0, "-"),
+        "pressure_ratio": (3.0, 25.0, "-"),
         "fuel_flow": (s.power / 43e6 / 0.45, s.power / 43e6 / 0.12, "kg/s (efficiency 12 to 45 %)"),
     }
     for name, (low, high, unit) in bounds.items():
