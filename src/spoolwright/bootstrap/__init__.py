@@ -5,9 +5,11 @@ from spoolwright.bootstrap.calibrating import calibrate, read_baseline
 from spoolwright.bootstrap.forecasting import forecast, forecast_basis, forecast_learn, write_forecast
 from spoolwright.bootstrap.outputs import check_outputs
 from spoolwright.bootstrap.sheets import begin_sheet, read_sheet
+from spoolwright.bootstrap.sharing import SistersFound, sisters
 
 __all__ = [
     "Assessed",
+    "SistersFound",
     "assess",
     "begin_sheet",
     "calibrate",
@@ -18,6 +20,7 @@ __all__ = [
     "read_baseline",
     "read_sheet",
     "run_demo",
+    "sisters",
     "write_forecast",
     "write_reports",
 ]

@@ -21,6 +21,7 @@ from spoolwright.cli import (
     forecast_commands,
     rig_commands,
     sheet_commands,
+    sisters_commands,
     type_commands,
 )
 from spoolwright.errors import InputError, OutputError, SpoolwrightError, sentence_of
@@ -45,6 +46,7 @@ app.command("calibrate", epilog=calibrate_commands.EPILOG)(calibrate_commands.ca
 app.command("diagnose-all", epilog=batch_commands.EPILOG)(batch_commands.diagnose_all)
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
+app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141
