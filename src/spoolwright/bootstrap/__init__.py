@@ -4,8 +4,8 @@ from spoolwright.bootstrap.assessing import Assessed, assess, run_demo, write_re
 from spoolwright.bootstrap.calibrating import calibrate, read_baseline
 from spoolwright.bootstrap.forecasting import forecast, forecast_basis, forecast_learn, write_forecast
 from spoolwright.bootstrap.outputs import check_outputs
-from spoolwright.bootstrap.sheets import begin_sheet, read_sheet
 from spoolwright.bootstrap.sharing import SistersFound, sisters
+from spoolwright.bootstrap.sheets import begin_sheet, read_sheet
 
 __all__ = [
     "Assessed",

@@ -19,8 +19,8 @@ Example:
   spoolwright sisters history.csv --engine H4417 --shares part_lot --shares balancer
 
 \b
-A gauge or cell whose days of calibration are recorded is shared only by engines on which it was used since the
-last good calibration before its use on this engine, and before the next one."""
+A gauge or cell whose days of calibration are recorded is shared only by engines on which it was used since
+the last good calibration before its use on this engine, and before the next one."""
 
 
 def sisters(
@@ -33,7 +33,7 @@ def sisters(
         list[str] | None,
         typer.Option(
             metavar="COLUMN[=NAME]",
-            help="What the cause came from; without NAME all that the engine has there. Every column if left out.",
+            help="What the cause came from; without NAME all that the engine has there. Else every column.",
         ),
     ] = None,
 ) -> None:
