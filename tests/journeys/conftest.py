@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, Playwright, sync_playwright
 from reported_run import Reported, no_doubts, reported_run
 from visits import Demo, Result, assessed
 
@@ -31,3 +33,17 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """What `spoolwright demo` made of an engine whose vanes were reset in the cell."""
     folder = tmp_path_factory.mktemp("demo")
     return Demo(folder, called("demo", "--preset", "adjusted", "--out", folder))
+
+
+@pytest.fixture(scope="module")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as p:
+        yield p
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Playwright, chromium: str) -> Iterator[Browser]:
+    # A container has no user namespace for the sandbox; the pages opened here are our own.
+    opened = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+    yield opened
+    opened.close()
