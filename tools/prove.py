@@ -11,7 +11,8 @@ that calls `progress(done, total)` as it goes and returns
     cases     how many cases stand behind it, none dropped
     holds     whether the figure meets the claim
 
-A proof that needs what may not be here has a function `absent() -> str | None` that tells the reason. Sections of proofs that are not run again stay as they are.
+A proof that needs what may not be here has a function `absent() -> str | None` that tells the reason.
+Sections of proofs that are not run again stay as they are.
 """
 
 from __future__ import annotations

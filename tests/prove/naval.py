@@ -107,15 +107,15 @@ class Trial:
     fit: FloatArray
 
 
-def trial(level: float, folds: range, draws: int, done: Callable[[], None]) -> Trial:
-    """All folds and draws of one noise level."""
+def trial(level: float, folds: range, draws: int, done: Callable[[], None], every_nth: int = 1) -> Trial:
+    """Folds and draws of one noise level; calibrated on every nth of the seen states."""
     rows, model = states()[:, LEVERS], engine()
     every = list(range(rows.shape[1]))
     whole, top, fit = [], [], []
     for fold in folds:
         rng = np.random.default_rng([int(1e5 * level), fold])
         seen, unseen = split(rows, fold)
-        seen = noisy(seen, level, rng)
+        seen = noisy(seen[::every_nth], level, rng)
         decay, line = calibrated(model, seen), linear(seen)
         for _ in range(draws):
             read = noisy(unseen, level, rng)
