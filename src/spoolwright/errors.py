@@ -90,6 +90,12 @@ class ShopHistoryError(MistakesError):
     noun = "shop history"
 
 
+class PriorsError(MistakesError):
+    """Mistakes in a table of priors."""
+
+    noun = "table of priors"
+
+
 class BuildHistoryError(MistakesError):
     """Mistakes in a history of builds."""
 

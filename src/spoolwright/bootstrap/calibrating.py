@@ -115,7 +115,8 @@ def read_baseline(path: Path) -> ModelBaseline:
     """
     from spoolwright.core.reduction.baseline import baseline_from_dict
 
-    return _read(path, lambda given: baseline_from_dict(given.get("shape", given)))
+    found: ModelBaseline = _read(path, lambda given: baseline_from_dict(given.get("shape", given)))
+    return found
 
 
 def read_whole_baseline(path: Path) -> tuple[Baseline, str]:
@@ -142,6 +143,6 @@ def _read(path: Path, made: Callable[[Any], Any]) -> Any:
         return made(json.loads(read_whole(path, "baseline")))
     except InputError as error:
         raise InputError(error.what, where=str(path), mend=error.mend or _MEND) from error
-    except (ValueError, TypeError, RecursionError) as error:
+    except (AttributeError, ValueError, TypeError, RecursionError) as error:
         told = "nested too deep" if isinstance(error, RecursionError) else error
         raise InputError(f"this is not a baseline: {told}.", where=str(path), mend=_MEND) from error

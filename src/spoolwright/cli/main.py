@@ -18,6 +18,7 @@ from spoolwright.cli import (
     batch_commands,
     calibrate_commands,
     demo_commands,
+    diagnose_commands,
     forecast_commands,
     rig_commands,
     sheet_commands,
@@ -43,6 +44,7 @@ app.add_typer(sheet_commands.app, name="sheet")
 app.add_typer(type_commands.app, name="type")
 app.add_typer(rig_commands.app, name="rig")
 app.command("calibrate", epilog=calibrate_commands.EPILOG)(calibrate_commands.calibrate)
+app.command("diagnose", epilog=diagnose_commands.EPILOG)(diagnose_commands.diagnose)
 app.command("diagnose-all", epilog=batch_commands.EPILOG)(batch_commands.diagnose_all)
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)

@@ -84,7 +84,7 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     InputError
         No run, two runs of one number, or runs of different engines.
     """
-    ordered = _checked(runs)
+    ordered = one_engine(runs)
     sheets = {r.sheet.run: r.sheet for r in ordered}
     findings, contents = _read(ordered, kind.type_file, doubts)
     newest = ordered[-1].sheet
@@ -107,7 +107,7 @@ def assess_runs(runs: Sequence[VisitRun], kind: TypeInForce, doubts: Doubts = no
     return Assessment(
         **_head(kind, newest),
         disposition=disposition(kind.type_file, verdicts, schedule, earlier),
-        runs=tuple(_run_ref(r) for r in ordered),
+        runs=tuple(run_ref(r) for r in ordered),
         findings=tuple(findings),
         gates=tuple(gates),
         events=tuple(e for c in contents for e in c.events),
@@ -143,10 +143,10 @@ def _current(sheets: Sequence[RunSheet]) -> list[RunSheet]:
     return out
 
 
-def _checked(runs: Sequence[VisitRun]) -> list[VisitRun]:
+def one_engine(runs: Sequence[VisitRun]) -> list[VisitRun]:
     """The runs in the order in which they were made."""
     if not runs:
-        raise InputError("no run to assess.", mend="Name at least one recording.")
+        raise InputError("no run is given.", mend="Name at least one recording.")
     numbers = [r.sheet.run for r in runs]
     for number in numbers:
         if numbers.count(number) > 1:
@@ -163,7 +163,7 @@ def _checked(runs: Sequence[VisitRun]) -> list[VisitRun]:
     serials = sorted({r.sheet.engine.serial for r in runs})
     if len(serials) > 1:
         raise InputError(
-            f"the runs are of different engines: {', '.join(serials)}.", mend="Assess one engine at a time."
+            f"the runs are of different engines: {', '.join(serials)}.", mend="Give the runs of one engine."
         )
     earliest = datetime.min.replace(tzinfo=UTC)
     return sorted(runs, key=lambda r: (r.sheet.performed_on, _utc(r.recording.started_at) or earliest))
@@ -231,7 +231,7 @@ def model_basis(baseline: ModelBaseline) -> str:
     )
 
 
-def _run_ref(run: VisitRun) -> RunRef:
+def run_ref(run: VisitRun) -> RunRef:
     r, s = run.recording, run.sheet
     return RunRef(
         run=s.run,

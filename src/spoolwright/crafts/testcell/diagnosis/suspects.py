@@ -1,0 +1,129 @@
+"""Suspects of a diagnosis: probability, size, evidence, margins with the cause put right, what to reopen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from spoolwright.core.diagnosis.causes import Cause
+from spoolwright.core.diagnosis.weighing import Sized
+from spoolwright.crafts.testcell.diagnosis.margins_after import MarginTeller
+from spoolwright.crafts.testcell.diagnosis.mechanical import MECHANICAL, Mechanical, log_factor
+from spoolwright.crafts.testcell.diagnosis.model import Evidence, Magnitude, Suspect
+from spoolwright.crafts.testcell.diagnosis.prepared import Prepared, Weighed
+from spoolwright.crafts.testcell.diagnosis.reopening import reopening
+from spoolwright.crafts.testcell.diagnosis.speaking import evidence, other_evidence, reading_evidence, sized
+from spoolwright.crafts.testcell.diagnosis.words import in_words
+from spoolwright.crafts.testcell.ledger import Ledger
+
+NAMED = 0.01
+"""Suspects less probable than this are not named."""
+_MOST = 8
+"""Suspects named at most."""
+
+
+def magnitude(found: Sized) -> Magnitude:
+    """A size with its 90 % interval."""
+    return Magnitude(mean=found.mean, low=found.low, high=found.high, unit=found.cause.unit)
+
+
+@dataclass(frozen=True)
+class Scribe:
+    """Writes the suspects of one diagnosis."""
+
+    by: Prepared
+    weighed: Weighed
+    margins: MarginTeller | None
+    ledger: Ledger
+
+    def suspects(self) -> tuple[Suspect, ...]:
+        """Those probable enough to be named, the most probable first."""
+        weighing = self.weighed.weighing
+        present = {c.id: weighing.present(c.id) for c in weighing.causes}
+        named = sorted((c for c in weighing.causes if present[c.id] >= NAMED), key=lambda c: -present[c.id])
+        named = named[:_MOST]
+        told = evidence(weighing, [c.id for c in named])
+        out = [self._suspect(c, present[c.id], told[c.id]) for c in named]
+        out += [
+            self._mechanical(m, self.weighed.mechanical[m.id])
+            for m in MECHANICAL
+            if self.weighed.mechanical[m.id] >= max(NAMED, 2.0 * m.prior)
+        ]
+        return tuple(sorted(out, key=lambda s: -s.probability)[:_MOST])
+
+    def _suspect(self, cause: Cause, probability: float, told: list[Evidence]) -> Suspect:
+        weighing = self.weighed.weighing
+        found = sized(weighing, cause.id)
+        told = [*told, *other_evidence(cause.id, self.weighed.seen, self.by.kind.type_file)]
+        module, name = self._module(cause)
+        reopen, hours, cost = self._work(cause.id)
+        return Suspect(
+            id=cause.id,
+            text=cause.text,
+            kind=cause.kind,
+            module=module,
+            module_name=name,
+            probability=probability,
+            alone=sum(e.probability for e in weighing.explanations if e.ids == (cause.id,)),
+            words=in_words(probability),
+            magnitude=magnitude(found),
+            evidence_for=tuple(e for e in told if e.weight > 0.0),
+            evidence_against=tuple(e for e in told if e.weight < 0.0),
+            margins=() if self.margins is None else self.margins.margins(weighing, found, self.ledger),
+            reopen=reopen,
+            hours=hours,
+            cost=cost,
+        )
+
+    def _mechanical(self, m: Mechanical, probability: float) -> Suspect:
+        seen = self.weighed.seen
+        told = [
+            reading_evidence(
+                seen[s.reading],
+                s.sign,
+                s.probability,
+                log_factor(seen[s.reading], [s]),
+                self.by.kind.type_file,
+            )
+            for s in m.shows
+            if s.reading in seen
+        ]
+        outs = [abs(seen[s.reading].out) for s in m.shows[:1] if s.reading in seen]
+        size = outs[0] if outs else 0.0
+        reopen, hours, cost = self._work(m.id)
+        return Suspect(
+            id=m.id,
+            text=m.text,
+            kind="mechanical",
+            module=m.module.replace(" ", "_"),
+            module_name=m.module.capitalize(),
+            probability=probability,
+            alone=probability,
+            words=in_words(probability),
+            magnitude=Magnitude(
+                mean=size,
+                low=max(size - 1.645, 0.0),
+                high=size + 1.645,
+                unit="standard deviations of the fleet",
+            ),
+            evidence_for=tuple(e for e in told if e.weight > 0.0),
+            evidence_against=tuple(e for e in told if e.weight < 0.0),
+            reopen=reopen,
+            hours=hours,
+            cost=cost,
+        )
+
+    def _module(self, cause: Cause) -> tuple[str, str]:
+        """Id and name of the type file's module that a cause sits in, or of the channel that reads wrong."""
+        type_file = self.by.kind.type_file
+        if cause.kind == "reading":
+            name = next(c.name for c in type_file.channel if c.id == cause.module)
+            return cause.module, name
+        for m in type_file.module:
+            if any(f in m.factors for f in cause.factors):
+                return m.id, m.name
+        return cause.module, cause.module.replace("_", " ").capitalize()
+
+    def _work(self, cause: str) -> tuple[str, float | None, float | None]:
+        table = self.by.tables.costs
+        row = None if table is None else reopening(cause, table)
+        return ("", None, None) if row is None else (row.text, row.hours, row.money)
