@@ -131,9 +131,9 @@ def write_forecast(
     """Write the forecast's reports that are asked for; gives their paths."""
     written = []
     if json is not None:
-        from spoolwright.reports.jsonfile import write_text
+        from spoolwright.reports.jsonfile import json_text, write_text
 
-        written.append(write_text(json, result.model_dump_json(indent=1) + "\n"))
+        written.append(write_text(json, json_text(result)))
     if html is not None:
         from spoolwright.reports.forecast_html import write_html
 

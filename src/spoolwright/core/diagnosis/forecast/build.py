@@ -168,6 +168,19 @@ class Expected:
             out[t.factor, t.coefficient] += t.weight * excess[t.finding]
         return out
 
+    def within_reach(self) -> Build:
+        """The build with findings that no rule reaches brought to where the rules end to tell anything.
+
+        For computing on: the answer is untold, but no margins are drawn of an engine that cannot be.
+        """
+        nearest = {t.finding: t.rule for t in self.untold()}
+        findings = list(self.build.findings)
+        for j, rule in nearest.items():
+            reach = FAR * (rule.high - rule.low)
+            low = rule.low if rule.low == 0.0 else rule.low - reach
+            findings[j] = replace(findings[j], excess=min(max(findings[j].excess, low), rule.high + reach))
+        return replace(self.build, findings=tuple(findings))
+
     def untold(self) -> tuple[Term, ...]:
         """Terms whose finding lies so far outside the rule's range that the rule cannot tell."""
         return tuple(t for t in self.terms if t.beyond > FAR)

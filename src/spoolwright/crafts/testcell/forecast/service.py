@@ -17,10 +17,12 @@ from spoolwright.crafts.testcell.forecast.model import Forecast
 from spoolwright.crafts.testcell.forecast.received import kept_factors, received_by_readings
 from spoolwright.crafts.testcell.forecast.run_to_come import limits_asked, run_to_come
 from spoolwright.crafts.testcell.forecast.sheet import BuildSheet, CostTable
-from spoolwright.crafts.testcell.forecast.telling import told
+from spoolwright.crafts.testcell.forecast.telling import told as in_records
 
 COMPARED = 512
 """Draws of a comparison: with and without a finding, with and without a change."""
+UNTOLD = 64
+"""Draws where a finding lies so far out that the answer cannot be told."""
 Tell = Callable[[str, float], None]
 
 
@@ -28,7 +30,7 @@ def forecast(
     asked: Asked, basis: ForecastBasis, received: Received | None = None, tell: Tell = lambda _, __: None
 ) -> Forecast:
     """Forecast a run; `received` is the module condition that a file tells of the engine on arrival."""
-    return told(computed(asked, basis, received_of(asked.sheet, basis, received), tell))
+    return in_records(computed(asked, basis, received_of(asked.sheet, basis, received), tell))
 
 
 def computed(
@@ -40,19 +42,24 @@ def computed(
         basis.reduction, basis.model, limits, asked.sheet.cell, asked.guard_times, basis.average
     )
     found = found_of(asked.sheet, basis.model)
-    build = Build(tuple(f.finding for f in found), basis.scatter, received)
-    whole = Forecaster(basis.model, basis.rules, test, asked.draws, asked.seed)
+    stated = Build(tuple(f.finding for f in found), basis.scatter, received)
+    expected = expected_build(stated, basis.rules)
+    build, told = expected.within_reach(), not expected.untold()
+    # where the rules tell nothing, no comparison is worth its time
+    draws = asked.draws if told else min(UNTOLD, asked.draws)
+    whole = Forecaster(basis.model, basis.rules, test, draws, asked.seed)
     part = replace(whole, draws=min(COMPARED, asked.draws))
     tell("drawing margins", 0.2)
     outlook = whole.outlook(build)
     compared = part.outlook(build)
     tell("leaving findings out", 0.4)
-    without = [(f, part.outlook(_without(build, f))) for f in found]
+    without = [(f, part.outlook(_without(build, f))) for f in found if told]
     tell("trying changes", 0.6)
-    tried = _tried(part, build, changes_of(asked.sheet, found), compared, asked.costs)
+    changes = changes_of(asked.sheet, found) if told else []
+    tried = _tried(part, build, changes, compared, asked.costs)
     governing = int(np.argmin(outlook.passing))
     shares = _shares(whole, build, outlook, governing)
-    return Computed(asked, basis, limits, found, build, outlook, compared, without, tried, shares)
+    return Computed(asked, basis, limits, found, stated, outlook, compared, without, tried, shares)
 
 
 def _without(build: Build, f: Found) -> Build:
