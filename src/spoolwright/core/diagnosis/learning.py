@@ -301,9 +301,9 @@ def learnt(
     line = prior
     for n in range(PASSES):
         engines = _grouped(model, groups, seen, common)
+        line = fitted_line(engines, multipliers, prior, line)
         if n + 1 < PASSES:
             multipliers = fitted_multipliers(engines, multipliers, line)
-        line = fitted_line(engines, multipliers, prior, line)
         found = posterior(engines, multipliers, line)
         progress((n + 1) / PASSES)
         if n + 1 < PASSES:

@@ -13,7 +13,7 @@ from spoolwright.core.cycle.solve import solve
 from spoolwright.core.diagnosis.causes import Cause, ReadingScale
 from spoolwright.core.diagnosis.comparison import FACTORS, UNIT, Compared, condition_of, factor_record
 from spoolwright.core.diagnosis.observation import ADDITIVE, CONDITIONS, OUTPUTS
-from spoolwright.core.diagnosis.spreads import EFFECT, EFFECT_OF_SEEN, EFFECT_RATIO, EFFECT_SLOPE
+from spoolwright.core.diagnosis.spreads import EFFECT, EFFECT_OF_SEEN, EFFECT_RATIO, EFFECT_SLOPE, SEEN_SLOPE
 from spoolwright.core.numerics import FloatArray, value
 
 
@@ -74,21 +74,25 @@ def module_signatures(
         rows = slice(start, start + p * len(moves))
         start = rows.stop
         parabolas = _parabolas(_effects(c, found, rows, len(moves)), sizes)
-        out.append([Signature(a, b, _errors(c, x, a)) for x, (a, b) in zip(causes, parabolas, strict=True)])
+        out.append(
+            [Signature(a, b, _errors(c, x, a, b)) for x, (a, b) in zip(causes, parabolas, strict=True)]
+        )
     return out
 
 
-def _errors(c: Compared, cause: Cause, slope: FloatArray) -> FloatArray:
+def _errors(c: Compared, cause: Cause, slope: FloatArray, curvature: FloatArray) -> FloatArray:
     """What is not known of a cause's effect: by output, over speed, of the ratio of its factors."""
     k, p = c.residual.shape
     effect = slope.reshape(k, p)
     rows = [effect * EFFECT * (np.arange(k) == i)[:, None] for i in range(k)]
-    rows.append(effect * c.speed * EFFECT_SLOPE)
+    rows += [effect * EFFECT, effect * c.speed * EFFECT_SLOPE]
     for name in list(cause.factors)[1:]:
         rows.append(c.by_factor[FACTORS.index(name)] * cause.factors[name] * EFFECT_RATIO)
     if cause.seen_by in c.outputs:
         others = np.array([name != cause.seen_by for name in c.outputs])
-        rows.append(effect * others[:, None] * EFFECT_OF_SEEN)
+        bent = curvature.reshape(k, p) * 0.5 * cause.sizes[1]
+        hidden = [x * others[:, None] * EFFECT_OF_SEEN for x in (effect, bent)]
+        rows += [*hidden, *(x * c.speed * SEEN_SLOPE for x in hidden)]
     return np.array(rows).reshape(len(rows), -1)
 
 

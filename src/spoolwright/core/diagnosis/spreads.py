@@ -23,14 +23,15 @@ def _per_factor(table: Mapping[str, float]) -> np.ndarray:
     return np.array([table.get(f, 0.0) * _RADIAN.get(f, 1.0) for f in FACTORS])
 
 
-BUILD = _per_factor(_BUILD)
-"""Of each factor among engines of good build, shape (F,) [-]."""
+BUILD = 0.6 * _per_factor(_BUILD)
+"""Of each factor among engines of good build, shape (F,) [-]: somewhat less than what the doubt about readings
+allows, which is generous so as to accuse no sound channel."""
 
 WAVES = _per_factor(_WAVES)
 """What smooth shapes leave over at each point, shape (F,) [-]."""
 
-LEVEL = 2.5 * BUILD
-"""How far a data sheet leaves a module's level open: two and a half times the scatter of good builds [-]."""
+LEVEL = 4.0 * BUILD
+"""How far a data sheet leaves a module's level open: four times the scatter of good builds [-]."""
 
 LINE = np.maximum([[x * _RADIAN.get(f, 1.0) for x in _SHAPE[f]] for f in FACTORS], 1e-6)
 """Slope and curvature over ln(corrected speed) and slope over ln(theta) of each factor, shape (F, 3) [-]."""
@@ -55,12 +56,14 @@ RUN_SLOPE = 0.02
 POINT = 0.0003
 """An output at one point beyond its stated scatter [-]."""
 EFFECT = 0.05
-"""The effect of a cause on one output is known to this part of itself: maps bend the engine's answers [-]."""
+"""The effect of a cause is known to this part of itself, as a whole and on each output: maps bend it [-]."""
 EFFECT_SLOPE = 0.5
 """The same over ln(corrected speed), for all outputs together [-]."""
 EFFECT_RATIO = 0.1
 """Where a cause moves several factors, their ratio is known to this part of itself [-]."""
-EFFECT_OF_SEEN = 0.2
+EFFECT_OF_SEEN = 0.4
 """What a cause does whose size an output shows directly is known to this part: flow lost per degree [-]."""
+SEEN_SLOPE = 8.0
+"""And that changes along the line by this part of what is not known, over ln(corrected speed) [-]."""
 WAVE_SHARE = 0.3
 """Part of `WAVES` that a settled point has [-]."""

@@ -39,7 +39,7 @@ SPREADS = (
     *(f"point: {o}" for o in NAMES),
 )
 """What scatters, each with one multiplier of its standard deviation."""
-WIDTH = np.array([0.4] * len(FACTORS) + [1.0, 0.15] + [1.0] * (3 * len(NAMES)))
+WIDTH = np.array([0.6] * len(FACTORS) + [1.0, 0.15] + [1.0] * (3 * len(NAMES)))
 """How far each multiplier may be from 1: standard deviation of its logarithm [-]."""
 _STATE, _INSTRUMENTS = (len(FACTORS) + i for i in range(2))
 _RUN_LEVEL = len(FACTORS) + 2
