@@ -105,7 +105,7 @@ class Planner:
         start = sum(sizes[: self.now - 1])
         self.rows = slice(start, start + sizes[self.now - 1])
         self._seen = [_shared(weigher, c) for c in weighing.seen]
-        self._before = seen_effects(weighing)
+        self.before = seen_effects(weighing)
         self._factor = cho_factor(weighing.covariance, lower=True)
         self._steps = self._reading_steps()
 
@@ -197,7 +197,7 @@ class Planner:
         slopes = np.array(
             [[float(c.module == channel and c.kind == "reading")] for c in self.weighing.causes]
         )
-        errors = np.zeros((len(self._before.errors), 1))
+        errors = np.zeros((len(self.before.errors), 1))
         effects = Effects(slopes, np.zeros_like(slopes), errors)
         return Further(effects, with_seen, np.array([[variance + noise]]))
 
@@ -220,7 +220,7 @@ class Planner:
         """
         from scipy.linalg import cho_solve, cholesky, solve_triangular
 
-        before = self._before.of(cloud)
+        before = self.before.of(cloud)
         after = further.effects.of(cloud, left_of(self.weighing, kept or {}))
         weights = cho_solve(self._factor, further.with_seen.T)
         own = further.own - further.with_seen @ weights
@@ -293,7 +293,7 @@ class Planner:
             + new.lasting @ new.lasting.T
             + _probe_scatter(c, p, by_factor)
         )
-        errors = np.zeros((len(self._before.errors), c.observation.size))
+        errors = np.zeros((len(self.before.errors), c.observation.size))
         errors[-len(slopes) :] = spreads.EFFECT * slopes
         of = repeated.effects
         return Further(
