@@ -11,11 +11,11 @@ SETUP_DEV   := $(VENV)/stamp-dev
 SETUP_BENCH := $(VENV)/stamp-bench
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench prove docs lock browser
+.PHONY: help demo test check bench bench-diagnosis prove docs lock browser
 .DELETE_ON_ERROR:
 
 help:  ## this list
-	@sed -n 's/^\([a-z]*\):.*##  *\(.*\)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
+	@sed -n 's/^\([a-z-]*\):.*##  *\(.*\)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 24
 
 demo: $(SETUP_BASE)  ## record a run on the simulated bench, assess it, write the report into demo-out/
 	$(BIN)/spoolwright demo
@@ -35,6 +35,9 @@ bench: $(SETUP_BENCH)  ## every benchmark, each printing its table (one of them:
 
 prove: $(SETUP_BENCH)  ## measure every claim, write docs/figures.md (one of them: make prove ONLY=name)
 	$(BIN)/python tools/prove.py $(ONLY)
+
+bench-diagnosis: $(SETUP_BENCH)  ## the blind bench of the diagnosis, into docs/figures.md (half an hour on 16 cores)
+	$(BIN)/python tools/prove.py diagnosis
 
 docs: $(SETUP_DEV)  ## rebuild docs/reference from the docstrings
 	$(BIN)/python tools/build_docs.py

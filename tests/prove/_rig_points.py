@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -19,9 +20,9 @@ from spoolwright.units import unit_of
 class HoldReader:
     """Reads the holds of runs of one type as performance points; idle holds are left out."""
 
-    def __init__(self, known: TypeFile) -> None:
+    def __init__(self, known: TypeFile, roles: Sequence[str] = REDUCTION_ROLES) -> None:
         self.known = known
-        self.channels = [c.id for c in known.channel if c.role in REDUCTION_ROLES]
+        self.channels = [c.id for c in known.channel if c.role in roles]
         self.budget: SystematicBudget = systematic_budget(_parts(known), self.channels)
         self.holds = {s.id for s in known.schedule if s.kind == "hold"}
 
