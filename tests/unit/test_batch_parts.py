@@ -7,18 +7,18 @@ from pathlib import Path
 
 import pytest
 from pyarrow import parquet
-from sample_diagnosis import cause_found, group_found, nothing_found
 
+from sample_diagnosis import cause_found, group_found, nothing_found
 from spoolwright.errors import InputError, OutputError
 from spoolwright.reports.batch_parts import HEAD, PARTS, Parts
-from spoolwright.reports.batch_rows import FAILED, Hashes, Row, failed_row, row_of
+from spoolwright.reports.batch_rows import FAILED, SHARED, Hashes, Row, failed_row, row_of
 from spoolwright.reports.batch_terminal import counted
 
 RESTS_ON = {"program": "spoolwright 1", "type_file_sha256": "a1", "baseline_sha256": ""}
 
 
 def hashes(recording: str) -> Hashes:
-    return Hashes(recording, "sheet", "type", "base")
+    return Hashes(recording, "sheet", {"type_file": "t"})
 
 
 def rows(names: Sequence[str]) -> list[Row]:
@@ -108,8 +108,13 @@ def test_a_head_that_cannot_be_read_is_told(tmp_path: Path) -> None:
 
 
 def test_a_key_changes_with_everything_it_rests_on() -> None:
-    every = [Hashes(*("x" if i == k else "" for i in range(5))).key for k in range(5)]
-    assert len({*every, Hashes("", "", "", "", "").key}) == 6
+    none = dict.fromkeys(SHARED, "")
+    every = [
+        Hashes("x", "", none),
+        Hashes("", "x", none),
+        *(Hashes("", "", {**none, k: "x"}) for k in SHARED),
+    ]
+    assert len({h.key for h in (*every, Hashes("", "", none))}) == len(SHARED) + 3
 
 
 def test_a_run_that_ended_its_process_is_tried_again_and_a_bad_file_is_not() -> None:

@@ -35,10 +35,20 @@ def diagnose_all(
     out: Annotated[Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the results.")],
     baseline: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="The type's model as calibrated, from `spoolwright calibrate`."),
+        typer.Option(metavar="FILE", help="The shop's average engine, from `spoolwright calibrate`."),
     ] = None,
     channel_map: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="TOML file: names in the recordings to channels.")
+        Path | None,
+        typer.Option("--map", metavar="FILE", help="TOML file: names in the recordings to channels."),
+    ] = None,
+    priors: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="How often the shop meets each cause.")
+    ] = None,
+    checks: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The shop's table of checks, for what to do next.")
+    ] = None,
+    costs: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The shop's hours and money for each kind of work.")
     ] = None,
     processes: Annotated[
         int | None, typer.Option(min=1, max=1024, metavar="N", help="Processes; one a core when not given.")
@@ -53,6 +63,7 @@ def diagnose_all(
 ) -> None:
     """Diagnose every recording of a folder or list, each by itself, into a table."""
     from spoolwright.bootstrap.batch import diagnose_all as run_batch
+    from spoolwright.bootstrap.diagnosing import DiagnosisFiles
     from spoolwright.cli.progress import progress_bar
 
     if scheduler and processes is not None:
@@ -62,8 +73,8 @@ def diagnose_all(
             recordings,
             type_file,
             out,
-            baseline=baseline,
             channel_map=channel_map,
+            files=DiagnosisFiles(baseline, priors, checks, costs),
             processes=processes,
             scheduler=scheduler,
             resume=resume,

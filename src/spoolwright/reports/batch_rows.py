@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,8 @@ FAILED = "error"
 """Outcome of a run that could not be diagnosed."""
 TOP = 5
 """Causes, and pairs of them, that a row keeps."""
+SHARED = ("type_file", "channel_map", "baseline", "priors", "checks", "costs")
+"""Files that all rows of a batch rest on."""
 
 Row = dict[str, Any]
 
@@ -27,14 +29,13 @@ class Hashes:
 
     recording: str
     run_sheet: str
-    type_file: str
-    baseline: str
-    channel_map: str = ""
+    shared: Mapping[str, str]
 
     @property
     def key(self) -> str:
         """One hash over all of it and the program's version: the same key means the same row."""
-        parts = (self.recording, self.run_sheet, self.type_file, self.baseline, self.channel_map, PROGRAM)
+        shared = (f"{k} {v}" for k, v in sorted(self.shared.items()))
+        parts = (f"recording {self.recording}", f"run sheet {self.run_sheet}", *shared, PROGRAM)
         return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
@@ -80,9 +81,7 @@ def schema() -> Any:
             ("left_out", pa.list_(text)),
             ("recording_sha256", text),
             ("run_sheet_sha256", text),
-            ("type_file_sha256", text),
-            ("baseline_sha256", text),
-            ("channel_map_sha256", text),
+            *((f"{k}_sha256", text) for k in SHARED),
             ("program", text),
             ("key", text),
         ]
@@ -130,9 +129,7 @@ def _rests_on(name: str, hashes: Hashes) -> Row:
         "recording": name,
         "recording_sha256": hashes.recording,
         "run_sheet_sha256": hashes.run_sheet,
-        "type_file_sha256": hashes.type_file,
-        "baseline_sha256": hashes.baseline,
-        "channel_map_sha256": hashes.channel_map,
+        **{f"{k}_sha256": hashes.shared.get(k, "") for k in SHARED},
         "program": PROGRAM,
     }
 

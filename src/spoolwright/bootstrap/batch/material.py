@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+
+from spoolwright.bootstrap.diagnosing import DiagnosisFiles
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,7 @@ class Carried:
 
     def written(self, folder: Path) -> Path:
         """The file in a folder of this machine."""
+        folder.mkdir()
         path = folder / self.name
         path.write_bytes(self.data)
         return path
@@ -28,30 +31,34 @@ class Carried:
 
 @dataclass(frozen=True)
 class Material:
-    """Type file, baseline and channel map of a batch."""
+    """Files of a batch by what they are: `type_file`, `channel_map`, and those of `DiagnosisFiles`."""
 
-    type_file: Carried
-    baseline: Carried | None = None
-    channel_map: Carried | None = None
+    files: dict[str, Carried] = field(default_factory=dict)
 
     @property
     def rests_on(self) -> dict[str, str]:
-        """Hashes that all rows of the batch share, by name; empty for what is not used."""
-        return {
-            "type_file_sha256": self.type_file.sha256,
-            "baseline_sha256": self.baseline.sha256 if self.baseline else "",
-            "channel_map_sha256": self.channel_map.sha256 if self.channel_map else "",
-        }
+        """Hashes that all rows of the batch share, by what the file is; empty for what is not given."""
+        return {k: self.files[k].sha256 if k in self.files else "" for k in ("type_file", *_OTHERS)}
+
+    def written(self, folder: Path) -> dict[str, Path]:
+        """The files in a folder of this machine, by what they are."""
+        return {k: c.written(folder / k) for k, c in self.files.items()}
 
 
-def carried(path: Path | None, noun: str) -> Carried | None:
-    """A small file that workers need; none when no path is given.
+_OTHERS = ("channel_map", "baseline", "priors", "checks", "costs")
+
+
+def material_of(type_path: Path, channel_map: Path | None, given: DiagnosisFiles) -> Material:
+    """Read the files of a batch.
 
     Raises
     ------
     InputError
-        It cannot be read, or is too large.
+        One cannot be read, or is too large.
     """
     from spoolwright.sources.plainfile import read_whole
 
-    return None if path is None else Carried(path.name, read_whole(path, noun))
+    paths = {"type_file": type_path, "channel_map": channel_map, **vars(given)}
+    named = {k: paths[k] for k in ("type_file", *_OTHERS)}
+    found = {k: (p, read_whole(p, k.replace("_", " "))) for k, p in named.items() if p is not None}
+    return Material({k: Carried(p.name, data) for k, (p, data) in found.items()})

@@ -8,42 +8,49 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spoolwright.bootstrap import visits
-from spoolwright.bootstrap.progress import silent
+from spoolwright.bootstrap.diagnosing import DiagnosisFiles, prepare
 from spoolwright.errors import SpoolwrightError
 
 if TYPE_CHECKING:
     from spoolwright.bootstrap.batch.material import Material
-    from spoolwright.core.diagnosis.calibrated import Calibrated
     from spoolwright.crafts.testcell.diagnosis.model import Diagnosis
-    from spoolwright.crafts.testcell.service import TypeInForce
+    from spoolwright.crafts.testcell.diagnosis.prepared import Prepared
+    from spoolwright.crafts.testcell.service import Doubts, VisitRun
     from spoolwright.reports.batch_rows import Hashes, Row
+    from spoolwright.sources.channelmap import ChannelMap
     from spoolwright.sources.places import Placed
-    from spoolwright.sources.typefile import LoadedType
 
 
 @dataclass(frozen=True)
 class Ready:
     """Type, model and calibration, loaded once."""
 
-    loaded: LoadedType
-    kind: TypeInForce
-    calibrated: Calibrated
-    channel_map: Path | None
+    prepared: Prepared
+    doubts: Doubts
+    names: ChannelMap | None
 
-    def diagnosis(self, path: Path, sheet: Path) -> Diagnosis:
+    def diagnosis(self, path: Path) -> Diagnosis:
         """The diagnosis of one recording by itself, as `spoolwright diagnose` gives it."""
-        from spoolwright.crafts.testcell.diagnosis.service import diagnose
+        from spoolwright.crafts.testcell.diagnosis.service import diagnosed
 
-        (run,) = visits.visit_runs([path], None, self.channel_map, self.loaded, silent)
-        return diagnose([run], self.kind, self.calibrated, visits.doubts(self.kind))
+        return diagnosed([self._read(path)], self.prepared, self.doubts)
 
-    def row(self, one: Placed, path: Path, sheet: Path, hashes: Hashes) -> Row:
+    def _read(self, path: Path) -> VisitRun:
+        from spoolwright.crafts.testcell.service import VisitRun
+        from spoolwright.sources.reading import read_recording
+        from spoolwright.sources.runsheet import read_run_sheet
+
+        known = self.prepared.kind.type_file
+        ((path, sheet),) = visits.with_sheets([path], None)
+        return VisitRun(read_recording(path, known.channel, self.names), read_run_sheet(sheet, known))
+
+    def row(self, one: Placed, path: Path, hashes: Hashes) -> Row:
         """The row of one recording; a bad file, sheet or run stands in it as a sentence."""
         from spoolwright.reports.batch_rows import failed_row, row_of
         from spoolwright.sources.places import as_placed
 
         try:
-            return row_of(self.diagnosis(path, sheet), one.name, hashes)
+            return row_of(self.diagnosis(path), one.name, hashes)
         except SpoolwrightError as error:
             return failed_row(one.name, hashes, as_placed(str(error), one.place, path))
 
@@ -54,13 +61,21 @@ def ready_for(material: Material) -> Ready:
     Raises
     ------
     SpoolwrightError
-        Type file, baseline or channel map is not what it should be, or the baseline is of another type.
+        A file is not what it should be, or the baseline is of another type.
     """
-    from spoolwright.core.diagnosis.calibrated import data_sheet_only
-    from spoolwright.sources.typefile import load_type
+    with tempfile.TemporaryDirectory(prefix="spoolwright-") as folder:
+        paths = material.written(Path(folder))
+        type_path, channel_map = paths.pop("type_file"), paths.pop("channel_map", None)
+        return ready(type_path, channel_map, DiagnosisFiles(**paths))
 
-    with tempfile.TemporaryDirectory(prefix="spoolwright-") as name:
-        folder = Path(name)
-        loaded = load_type(material.type_file.written(folder))
-        kind = visits.in_force(loaded, None)
-        return Ready(loaded, kind, data_sheet_only(loaded.type_file.type.id), None)
+
+def ready(type_path: Path, channel_map: Path | None, files: DiagnosisFiles) -> Ready:
+    """Make a type ready from the files themselves.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file is not what it should be, or the baseline is of another type.
+    """
+    prepared = prepare(type_path, files.baseline, files)
+    return Ready(prepared, visits.doubts(prepared.kind), visits.channel_names(channel_map))

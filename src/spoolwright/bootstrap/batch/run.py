@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from spoolwright.bootstrap.batch.crews import Crew, crew_for
-from spoolwright.bootstrap.batch.material import Material, carried
+from spoolwright.bootstrap.batch.material import Material, material_of
 from spoolwright.bootstrap.batch.worker import hashes_of
+from spoolwright.bootstrap.diagnosing import DiagnosisFiles
 from spoolwright.bootstrap.progress import Tell, silent
 from spoolwright.errors import InputError, SpoolwrightError
 
@@ -43,8 +44,8 @@ def diagnose_all(
     type_path: Path,
     out: Path,
     *,
-    baseline: Path | None = None,
     channel_map: Path | None = None,
+    files: DiagnosisFiles | None = None,
     processes: int | None = None,
     scheduler: str = "",
     resume: bool = False,
@@ -55,23 +56,23 @@ def diagnose_all(
     Raises
     ------
     SpoolwrightError
-        The batch cannot begin or go on: type file, baseline, list, folder of results or scheduler are not as
-        they should be. What is wrong with one recording stands in its row.
+        The batch cannot begin or go on: type file or another file, list, folder of results or scheduler are
+        not as they should be. What is wrong with one recording stands in its row.
     """
-    from spoolwright.bootstrap.batch.ready import ready_for
+    from spoolwright.bootstrap.batch.ready import ready
     from spoolwright.reports.batch_parts import HEAD, Parts
     from spoolwright.reports.batch_rows import PROGRAM
     from spoolwright.sources.places import is_address, listed
 
     began = time.perf_counter()
     progress("type file", 0.0)
-    type_file = carried(type_path, "type file")
-    assert type_file is not None
-    material = Material(type_file, carried(baseline, "baseline"), carried(channel_map, "channel map"))
-    ready_for(material)  # what is wrong with the files is told before anything else is done
+    files = files or DiagnosisFiles()
+    ready(type_path, channel_map, files)  # what is wrong with the files is told before anything else is done
+    material = material_of(type_path, channel_map, files)
     placed = listed(where, results=HEAD)
     source = where if is_address(where) else str(Path(where).resolve())
-    rests_on = {"program": PROGRAM, **material.rests_on, "recordings": source}
+    shared = {f"{k}_sha256": v for k, v in material.rests_on.items()}
+    rests_on = {"program": PROGRAM, **shared, "recordings": source}
     with Parts.opened(out, rests_on, resume=resume) as parts:
         todo = _todo(placed, parts, material)
         with crew_for(material, processes, scheduler) as crew:

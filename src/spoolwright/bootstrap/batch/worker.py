@@ -68,9 +68,9 @@ def _row(ready: Ready, material: Material, one: Placed) -> Row:
 
     hashes = hashes_of(material, ("", ""))
     try:
-        with fetched(one.place) as (path, sheet):
+        with fetched(one.place) as (path, _):
             hashes = hashes_of(material, hashes_at(str(path)))
-            return ready.row(one, path, sheet, hashes)
+            return ready.row(one, path, hashes)
     except Exception as error:
         return failed_row(one.name, hashes, sentence_of(error), again=not isinstance(error, SpoolwrightError))
 
@@ -79,5 +79,4 @@ def hashes_of(material: Material, found: tuple[str, str]) -> Hashes:
     """What a row rests on, from the hashes of its recording and run sheet."""
     from spoolwright.reports.batch_rows import Hashes
 
-    shared = material.rests_on
-    return Hashes(*found, *(shared[f"{k}_sha256"] for k in ("type_file", "baseline", "channel_map")))
+    return Hashes(*found, material.rests_on)
