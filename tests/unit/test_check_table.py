@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -105,3 +106,12 @@ def test_every_mistake_of_a_table_of_costs_is_told_with_its_line(tmp_path: Path)
     assert "Did you mean 'compressor_fouling'?" in told
     assert "stands in row 'a' already" in told
     assert "Did you mean 'hours'?" in told
+
+
+def test_the_tables_that_the_how_to_page_shows_can_be_read(repository: Path, tmp_path: Path) -> None:
+    page = (repository / "docs" / "how-to" / "next-check.md").read_text(encoding="utf-8")
+    checks, costs = re.findall(r"```toml\n(.*?)```", page, flags=re.S)
+    (tmp_path / "checks.toml").write_text(checks, encoding="utf-8")
+    (tmp_path / "costs.toml").write_text(costs, encoding="utf-8")
+    assert len(read_check_table(tmp_path / "checks.toml", CAUSES, CHANNELS).run) == 3
+    assert read_reopening_table(tmp_path / "costs.toml", CAUSES).reopening[0].id == "hot_section"

@@ -44,7 +44,7 @@ def test_a_lot_is_shared_by_those_that_have_it_newest_first(tmp_path: Path) -> N
 
 
 def test_a_gauge_is_shared_between_its_calibrations_alone(tmp_path: Path) -> None:
-    """H1 was measured before the calibration of 1 February, H4 after that of 1 April; H5's day is not known."""
+    """H1 was measured before the calibration of 1 February, H4 after that of 1 April; H5 has no day."""
     assert found(tmp_path, "gauge") == ["H5", "H2"]
     assert found(tmp_path, "gauge=G-12", engine="H4") == []
     assert found(tmp_path, "gauge", engine="H1") == ["H5"]
