@@ -7,13 +7,14 @@ is taken off; they stay, the cause goes.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from spoolwright.core.cycle.condition import Condition
 from spoolwright.core.cycle.sensitivity import sensitivities
+from spoolwright.core.cycle.solution import Solution
 from spoolwright.core.cycle.solve import solve
 from spoolwright.core.diagnosis.calibrated import Calibrated
 from spoolwright.core.diagnosis.causes import Cause
@@ -32,7 +33,6 @@ from spoolwright.crafts.testcell.model import Figure, Input
 from spoolwright.crafts.testcell.performance.basis import ReductionBasis, inner
 from spoolwright.crafts.testcell.performance.rated import RATED_QUANTITIES
 from spoolwright.crafts.typefile.lookup import source_text
-from spoolwright.crafts.typefile.model import Rating
 
 READ = ("power", "measured_gas_temperature", "fuel_flow")
 """Outputs that margins are made of."""
@@ -47,136 +47,165 @@ _COVER_90 = 3.2897072539
 
 @dataclass(frozen=True)
 class Line:
-    """Outputs of the average engine along its operating line at a rating's reference condition.
+    """Outputs of the average engine along its operating line at a reference condition.
 
-    `logs` (3, S) are the logarithms of the outputs, `unknown` (3, S, U) what a unit of each unknown adds to them;
-    the unknowns are build, the engine's own line, and the common coefficients.
+    `model` (3, S) are the logarithms of the modelled outputs, `logs` those with the level of the readings,
+    `unknown` (3, S, U) what a unit of each unknown adds to them: build, the engine's own line, and the common
+    coefficients.
     """
 
     condition: Condition
     factors: FloatArray
+    model: FloatArray
     logs: FloatArray
     unknown: FloatArray
 
 
+@dataclass(frozen=True)
+class _Estimate:
+    """The unknowns of an engine with a cause's effect taken off, and their covariance at a given size.
+
+    `turned` is what they lose when the cause takes the whole of its mean size: what the cause explains, they need not.
+    """
+
+    whole: FloatArray
+    uncertain: FloatArray
+    turned: FloatArray
+
+
+@dataclass(frozen=True)
+class _Spread:
+    """What is not known of a line: the unknowns, and one standard deviation of the cause's size."""
+
+    unknown: FloatArray
+    uncertain: FloatArray
+    shift: FloatArray
+
+    def of(self, by_logs: FloatArray) -> float:
+        """Standard uncertainty of a quantity with given derivatives along the line."""
+        slope = np.einsum("ks,ksu->u", by_logs, self.unknown)
+        variance = float(slope @ self.uncertain @ slope) + float(np.sum(by_logs * self.shift)) ** 2
+        return math.sqrt(max(variance, 0.0))
+
+
+def _line_of(x: LimitAsked) -> float:
+    """Ratings of the same output speed share a line."""
+    return inner(x.rating.power_turbine_speed)
+
+
 class MarginTeller:
-    """Tells margins for one type and calibration; lines at the ratings are computed once."""
+    """Tells margins for one type and calibration; the lines at the ratings are computed once."""
 
     def __init__(self, basis: ReductionBasis, calibrated: Calibrated, limits: Sequence[LimitAsked]) -> None:
         self.basis, self.calibrated = basis, calibrated
         self.limits = [x for x in limits if x.limit.quantity in ASKED]
-        self.lines: dict[str, Line] = {}
+        self.target = _SPEEDS * basis.model.data.reference.gas_generator_speed
+        self.lines: dict[float, Line] = {}
         for x in self.limits:
-            if x.rating.id not in self.lines:
-                self.lines[x.rating.id] = self._line(x.rating)
+            if _line_of(x) not in self.lines:
+                self.lines[_line_of(x)] = self._line(condition_at(basis, basis.model, x.rating))
 
-    def _line(self, rating: Rating) -> Line:
-        basis = self.basis
-        model = basis.model
-        condition = condition_at(basis, model, rating)
-        target = _SPEEDS * model.data.reference.gas_generator_speed
-        warm = np.full(
-            _SPEEDS.size, math.log(float(condition.temperature) / model.data.reference.temperature)
-        )
-        first = solve(
-            model,
-            condition,
-            factor_record(self.calibrated.factors(np.log(_SPEEDS), warm)),
-            set_by="ng",
-            target=target,
-        )
+    def _line(self, condition: Condition) -> Line:
+        model, calibrated = self.basis.model, self.calibrated
+        ratio = float(condition.temperature) / model.data.reference.temperature
+        warm = np.full(_SPEEDS.size, math.log(ratio))
+        first = self._solved(condition, calibrated.factors(np.log(_SPEEDS), warm))
         speed = np.log(np.asarray(first.corrected_speed, dtype=float))
-        factors = self.calibrated.factors(speed, warm)
-        found = solve(model, condition, factor_record(factors), set_by="ng", target=target)
-        by = sensitivities(found, FACTORS, READ)
+        factors = calibrated.factors(speed, warm)
+        by = sensitivities(self._solved(condition, factors), FACTORS, READ)
         slopes = by.derivative / by.value[:, None] * UNIT[:, None]
         features = np.stack([np.ones_like(speed), speed, speed**2, warm])
         humidity = np.full_like(speed, float(condition.water_air_ratio))
         own = np.concatenate([features, [humidity, np.zeros_like(speed)]])
-        unknown = _unknowns(slopes, features, own)
-        channels = self.calibrated.mean[len(FACTORS) * len(SHAPES) :].reshape(len(NAMES), -1)
+        channels = calibrated.mean[len(FACTORS) * len(SHAPES) :].reshape(len(NAMES), -1)
         level = np.array([channels[NAMES.index(n)] @ own for n in READ])
-        return Line(condition, factors, np.log(by.value) + level, unknown)
+        logs = np.log(by.value)
+        return Line(condition, factors, logs, logs + level, _unknowns(slopes, features, own))
 
-    def margins(self, weighing: Weighing, found: Sized, ledger: Ledger) -> tuple[MarginAfter, ...]:
-        """Margins of every limit at a rating, now and after a cause is put right."""
-        whole, uncertain = self._unknown(weighing, found)
-        out = []
-        moved = {r: self._moved(weighing, line, found) for r, line in self.lines.items()}
+    def _solved(self, condition: Condition, factors: FloatArray) -> Solution:
+        target = np.tile(self.target, factors.shape[1] // self.target.size)
+        return solve(self.basis.model, condition, factor_record(factors), set_by="ng", target=target)
+
+    def margins(
+        self, weighing: Weighing, found: Sequence[Sized], ledger: Ledger
+    ) -> dict[str, tuple[MarginAfter, ...]]:
+        """Margins of every limit at a rating, now and after each cause is put right, by the cause's id."""
+        estimates = self._estimates(weighing, found)
+        moved = {key: self._moved(weighing, line, found) for key, line in self.lines.items()}
+        return {
+            f.cause.id: tuple(self._rows(f, e, {k: m[i] for k, m in moved.items()}, ledger))
+            for i, (f, e) in enumerate(zip(found, estimates, strict=True))
+        }
+
+    def _rows(
+        self, found: Sized, e: _Estimate, moved: dict[float, FloatArray], ledger: Ledger
+    ) -> Iterator[MarginAfter]:
+        width = abs(found.high - found.low) / (_COVER_90 * abs(found.mean))
         for x in self.limits:
-            line = self.lines[x.rating.id]
-            after = line.logs + line.unknown @ whole
-            now = after + moved[x.rating.id] * found.mean
-            width = abs(found.high - found.low) / _COVER_90
+            line, effect_now = self.lines[_line_of(x)], moved[_line_of(x)]
+            after, turned = line.logs + line.unknown @ e.whole, line.unknown @ e.turned
             told = [
-                self._margin(x, logs, line.unknown, uncertain, shift, found, when, ledger)
+                self._margin(x, logs, _Spread(line.unknown, e.uncertain, shift), found, when, ledger)
                 for logs, shift, when in (
-                    (now, moved[x.rating.id] * width, "as it is"),
-                    (after, np.zeros_like(after), "with it put right"),
+                    (after + effect_now, (effect_now + turned) * width, "as it is"),
+                    (after, turned * width, "with it put right"),
                 )
             ]
-            if all(t is not None for t in told):
-                out.append(
-                    MarginAfter(
-                        rating=x.rating.id,
-                        quantity=x.limit.quantity,
-                        now=told[0],
-                        after=told[1],
-                        limit=x.limit.id,
-                    )
+            if told[0] is not None and told[1] is not None:
+                yield MarginAfter(
+                    rating=x.rating.id,
+                    quantity=x.limit.quantity,
+                    now=told[0],
+                    after=told[1],
+                    limit=x.limit.id,
                 )
-        return tuple(out)
 
-    def _unknown(self, weighing: Weighing, found: Sized) -> tuple[FloatArray, FloatArray]:
-        """The unknowns once the cause's effect is taken off the residuals, and their covariance."""
+    def _estimates(self, weighing: Weighing, found: Sequence[Sized]) -> list[_Estimate]:
+        """The unknowns with each cause's effect taken off the residuals, and their covariance."""
         problem = runs_of(self.basis.model, weighing.seen, self.calibrated)
         n = len(FACTORS)
         variance = (self.calibrated.multipliers[:n] * BUILD) ** 2
         build = problem.columns[:, :n] / np.where(BUILD > 0.0, BUILD, 1.0)
         now = sum(c.vector.size for c in weighing.seen[: len(weighing.case.now)])
+        wear = WEAR**2 if weighing.case.earlier else 0.0
         change = np.ones((len(build), 1))
-        wear = 0.0
-        if weighing.case.earlier:
-            wear = WEAR**2
-            change[:now] += wear
+        change[:now] += wear
         c = self.calibrated
         with_rows = np.concatenate(
             [(build * change * variance).T, c.line @ problem.line.T, c.covariance @ problem.common.T]
         )
-        prior = _blocks(np.diag(variance * (1.0 + wear)), c.line, c.covariance)
-        left = weighing.surprise - beside(weighing, found.cause.id) - effect(weighing, found)
         gain = np.linalg.solve(weighing.covariance, with_rows.T).T
-        return gain @ left, prior - gain @ with_rows.T
+        left = _blocks(np.diag(variance * (1.0 + wear)), c.line, c.covariance) - gain @ with_rows.T
+        out = []
+        for f in found:
+            own = effect(weighing, f)
+            rest = weighing.surprise - beside(weighing, f.cause.id) - own
+            out.append(_Estimate(gain @ rest, left, -gain @ own))
+        return out
 
-    def _moved(self, weighing: Weighing, line: Line, found: Sized) -> FloatArray:
-        """What a unit of the cause adds to the outputs along the line, at its mean size."""
-        if found.cause.kind == "reading":
-            return _misread(weighing, found)
-        change = _departure(found.cause, found.mean)
-        target = _SPEEDS * self.basis.model.data.reference.gas_generator_speed
-        factors = line.factors + change[:, None]
-        with_it = solve(self.basis.model, line.condition, factor_record(factors), set_by="ng", target=target)
-        without = solve(
-            self.basis.model, line.condition, factor_record(line.factors), set_by="ng", target=target
-        )
-        return (
-            np.array([np.log(getattr(with_it, o)) - np.log(getattr(without, o)) for o in READ]) / found.mean
-        )
+    def _moved(self, weighing: Weighing, line: Line, found: Sequence[Sized]) -> list[FloatArray]:
+        """What each cause of its mean size adds to the outputs along the line, one solve for all."""
+        modules = [f for f in found if f.cause.kind == "module"]
+        out = {f.cause.id: _misread(weighing, f) * f.mean for f in found if f.cause.kind == "reading"}
+        if modules:
+            changed = [line.factors + _departure(f.cause, f.mean)[:, None] for f in modules]
+            solved = self._solved(line.condition, np.concatenate(changed, axis=1))
+            logs = np.array([np.log(np.asarray(getattr(solved, o), dtype=float)) for o in READ])
+            parts = np.split(logs, len(modules), axis=1)
+            out |= {f.cause.id: p - line.model for f, p in zip(modules, parts, strict=True)}
+        return [out[f.cause.id] for f in found]
 
     def _margin(
-        self, x: LimitAsked, logs: FloatArray, unknown: FloatArray, uncertain: FloatArray, shift: FloatArray,
-        found: Sized, when: str, ledger: Ledger,
-    ) -> Figure | None:  # fmt: skip
+        self, x: LimitAsked, logs: FloatArray, spread: _Spread, found: Sized, when: str, ledger: Ledger
+    ) -> Figure | None:
         """A margin against a limit; None where the line does not reach the rating."""
         value, by_logs = _read_off(x, logs)
         if not math.isfinite(value):
             return None
-        slope = np.einsum("ks,ksu->u", by_logs, unknown)
-        variance = float(slope @ uncertain @ slope) + float(np.sum(by_logs * shift)) ** 2
         sign = 1.0 if x.limit.bound == "min" else -1.0
         how = self._how(x, value, found, when, ledger)
         shown = self.basis.shown(RATED_QUANTITIES[x.limit.quantity])  # type: ignore[index]
-        return figure(sign * (value - x.value), shown, how, math.sqrt(max(variance, 0.0)), difference=True)
+        return figure(sign * (value - x.value), shown, how, spread.of(by_logs), difference=True)
 
     def _how(self, x: LimitAsked, value: float, found: Sized, when: str, ledger: Ledger) -> str:
         unit = _UNITS[x.limit.quantity]

@@ -8,7 +8,7 @@ from spoolwright.core.diagnosis.causes import Cause
 from spoolwright.core.diagnosis.weighing import Sized
 from spoolwright.crafts.testcell.diagnosis.margins_after import MarginTeller
 from spoolwright.crafts.testcell.diagnosis.mechanical import MECHANICAL, Mechanical, log_factor
-from spoolwright.crafts.testcell.diagnosis.model import Evidence, Magnitude, Suspect
+from spoolwright.crafts.testcell.diagnosis.model import Evidence, Magnitude, MarginAfter, Suspect
 from spoolwright.crafts.testcell.diagnosis.prepared import Prepared, Weighed
 from spoolwright.crafts.testcell.diagnosis.reopening import reopening
 from spoolwright.crafts.testcell.diagnosis.speaking import evidence, other_evidence, reading_evidence, sized
@@ -42,7 +42,12 @@ class Scribe:
         named = sorted((c for c in weighing.causes if present[c.id] >= NAMED), key=lambda c: -present[c.id])
         named = named[:_MOST]
         told = evidence(weighing, [c.id for c in named])
-        out = [self._suspect(c, present[c.id], told[c.id]) for c in named]
+        found = [sized(weighing, c.id) for c in named]
+        margins = {} if self.margins is None else self.margins.margins(weighing, found, self.ledger)
+        out = [
+            self._suspect(f, present[f.cause.id], told[f.cause.id], margins.get(f.cause.id, ()))
+            for f in found
+        ]
         out += [
             self._mechanical(m, self.weighed.mechanical[m.id])
             for m in MECHANICAL
@@ -50,9 +55,10 @@ class Scribe:
         ]
         return tuple(sorted(out, key=lambda s: -s.probability)[:_MOST])
 
-    def _suspect(self, cause: Cause, probability: float, told: list[Evidence]) -> Suspect:
-        weighing = self.weighed.weighing
-        found = sized(weighing, cause.id)
+    def _suspect(
+        self, found: Sized, probability: float, told: list[Evidence], margins: tuple[MarginAfter, ...]
+    ) -> Suspect:
+        weighing, cause = self.weighed.weighing, found.cause
         told = [*told, *other_evidence(cause.id, self.weighed.seen, self.by.kind.type_file)]
         module, name = self._module(cause)
         reopen, hours, cost = self._work(cause.id)
@@ -68,7 +74,7 @@ class Scribe:
             magnitude=magnitude(found),
             evidence_for=tuple(e for e in told if e.weight > 0.0),
             evidence_against=tuple(e for e in told if e.weight < 0.0),
-            margins=() if self.margins is None else self.margins.margins(weighing, found, self.ledger),
+            margins=margins,
             reopen=reopen,
             hours=hours,
             cost=cost,
