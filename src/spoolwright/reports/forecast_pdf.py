@@ -6,13 +6,16 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from spoolwright.crafts.testcell.forecast.model import Forecast, RuleRow
+from spoolwright.crafts.testcell.forecast.model import Forecast, FoundRow, RuleRow
 from spoolwright.errors import OutputError
 from spoolwright.reports.figures import Shown
 from spoolwright.reports.forecast_html import factor_cells, plusminus, signed
 from spoolwright.reports.forecast_view import (
     MARK,
     MOST_OPTIONS,
+    EatenRow,
+    LimitRow,
+    OptionRow,
     Spread,
     eaten_rows,
     limit_rows,
@@ -37,55 +40,53 @@ def write_pdf(forecast: Forecast, path: Path) -> Path:
 def _data(f: Forecast) -> dict[str, Any]:
     return {
         **_head(f),
-        "limits": [
-            {
-                "name": r.name,
-                "source": r.limit.source,
-                "mark": r.outcome,
-                "word": r.word,
-                "value": [f"{r.bound} {r.value}", f"guard band {r.guard}" if r.guard else ""],
-                "reading": _two(r.reading),
-                "margin": _two(r.margin),
-                "drawn": asdict(r.drawn),
-                "passing": r.passing,
-            }
-            for r in limit_rows(f)
-        ],
+        "limits": [_limit(r) for r in limit_rows(f)],
         "heads": list(pair_words(f)),
-        "eaten": [
-            {
-                **{k: getattr(r, k) for k in ("title", "as_built", "nominal", "words")},
-                "power": _two(r.power),
-                "temperature": _two(r.temperature),
-                "drawn": asdict(r.drawn),
-            }
-            for r in eaten_rows(f)
-        ],
-        "options": [
-            {
-                **{k: getattr(r, k) for k in ("title", "worst", "passing", "gain")},
-                "power": _two(r.power),
-                "temperature": _two(r.temperature),
-                "cost": r.cost or "–",
-            }
-            for r in option_rows(f)[:MOST_OPTIONS]
-        ],
+        "eaten": [_eaten(r) for r in eaten_rows(f)],
+        "options": [_option(r) for r in option_rows(f)[:MOST_OPTIONS]],
         "shares": [list(s) for s in share_rows(f)],
-        "built": [
-            [
-                r.title,
-                r.as_built,
-                r.nominal,
-                r.uncertainty,
-                str(Shown(signed(r.excess, r.excess_uncertainty), r.excess_unit)),
-                r.note,
-            ]
-            for r in f.findings
-        ],
+        "built": [_built(r) for r in f.findings],
         "notes": list(f.notes),
         "factors": [list(factor_cells(r)) for r in f.factors],
         "rules": [_rule(r) for r in f.rules],
     }
+
+
+def _limit(r: LimitRow) -> dict[str, Any]:
+    return {
+        "name": r.name,
+        "source": r.limit.source,
+        "mark": r.outcome,
+        "word": r.word,
+        "value": [f"{r.bound} {r.value}", f"guard band {r.guard}" if r.guard else ""],
+        "reading": _two(r.reading),
+        "margin": _two(r.margin),
+        "drawn": asdict(r.drawn),
+        "passing": r.passing,
+    }
+
+
+def _eaten(r: EatenRow) -> dict[str, Any]:
+    return {
+        **{k: getattr(r, k) for k in ("title", "as_built", "nominal", "words")},
+        "power": _two(r.power),
+        "temperature": _two(r.temperature),
+        "drawn": asdict(r.drawn),
+    }
+
+
+def _option(r: OptionRow) -> dict[str, Any]:
+    return {
+        **{k: getattr(r, k) for k in ("title", "worst", "passing", "gain")},
+        "power": _two(r.power),
+        "temperature": _two(r.temperature),
+        "cost": r.cost or "–",
+    }
+
+
+def _built(r: FoundRow) -> list[str]:
+    excess = str(Shown(signed(r.excess, r.excess_uncertainty), r.excess_unit))
+    return [r.title, r.as_built, r.nominal, r.uncertainty, excess, r.note]
 
 
 def _head(f: Forecast) -> dict[str, Any]:

@@ -90,7 +90,7 @@ def cost_of(change: Change, table: CostTable | None) -> tuple[float | None, floa
             w for w in table.work if w.kind == kind and w.module in ("", module) and w.stage in (0, stage)
         ]
         if not rows:
-            return None, None, "the cost table has no row for it"
+            return None, None, "not in the cost table"
         best = max(rows, key=lambda w: (bool(w.module), bool(w.stage)))  # the most particular row holds
         hours, money = hours + best.hours, money + best.money
     return hours, money, ""
