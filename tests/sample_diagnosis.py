@@ -172,7 +172,7 @@ def group_found() -> Diagnosis:
         type_file_sha256="0" * 64,
         demonstration=True,
         engine_serial="H4417",
-        baseline="Average of 41 accepted runs of 33 engines, cells 1 and 2, up to 2026-04-30 (invented)",
+        baseline="The average engine rests on 41 accepted runs of 33 engines in cells 1 and 2 (invented).",
         baseline_sha256="b" * 64,
         outcome="group_found",
         sentence="The compressor has lost 2.3 % of its flow (1.8 to 2.9): fouled, or eroded; "
@@ -181,7 +181,8 @@ def group_found() -> Diagnosis:
         "if it is dirty only, wash and repeat the take-off point. Accepted by: ____",
         healthy=0.004,
         outside=0.42,
-        priors="nothing wrong 50 %, a module 32 %, a reading 10 %, two at once 8 %",
+        priors="Before the run was looked at: nothing wrong 50 %, a module 32 %, a reading 10 %, "
+        "two at once 8 %.",
         suspects=(FOULED, ERODED, WORN, SENSOR),
         pairs=(
             Pair(

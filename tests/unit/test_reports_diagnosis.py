@@ -190,6 +190,24 @@ def test_print_answers_on_its_first_page(pdf_pages: list[str]) -> None:
         assert words in pdf_pages[0], words
 
 
+def test_print_leaves_improbable_causes_to_the_page_and_says_so(tmp_path: Path) -> None:
+    text = " ".join(printed(two_found(), tmp_path))
+    assert "Power turbine worn, 79 %" in text and "damaged by a foreign object, 8 %" not in text
+    assert "for 1 more in the HTML page" in text
+
+
+def test_reasons_of_a_large_group_are_folded_on_the_page_and_stand_below_the_table_in_print(
+    tmp_path: Path,
+) -> None:
+    (group,) = group_found().groups
+    two = group.model_copy(update={"reason": "A is like B by -1.5 K; A is like C."})
+    d = group_found().model_copy(update={"groups": (two,)})
+    html = diagnosis_html(d)
+    folded = html[html.index("Why they cannot be told apart") :]
+    assert "<li>A is like B by −1.5\u00a0K.<li>A is like C." in folded
+    assert "Why they cannot be told apart: A is like B by −1.5 K. A is like C." in printed(d, tmp_path)[0]
+
+
 @EVERY
 def test_each_printed_page_has_its_head_and_foot(case: Case, tmp_path: Path) -> None:
     pages = printed(case(), tmp_path)
@@ -223,7 +241,7 @@ def test_terminal_tells_answer_causes_checks_and_margins(width: int) -> None:
 
 def test_terminal_folds_what_is_not_asked_for() -> None:
     short, long = (on_terminal(group_found(), everything=e) for e in (False, True))
-    eroded = "with this put right: Compressor eroded"
+    eroded = "With this put right: Compressor eroded"
     assert eroded not in short and eroded in long
 
 

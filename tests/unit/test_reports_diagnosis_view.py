@@ -6,6 +6,7 @@ import math
 import re
 
 import pytest
+
 from sample_diagnosis import (
     CHECKS,
     ERODED,
@@ -18,7 +19,6 @@ from sample_diagnosis import (
     nothing_found,
     two_found,
 )
-
 from spoolwright.crafts.testcell.diagnosis.model import Evidence, Magnitude, Residual
 from spoolwright.reports import diagnosis_view as view
 from spoolwright.reports.diagnosis_charts import panel_svg, panels
@@ -220,3 +220,16 @@ def test_a_group_leads_to_the_probabilities_of_its_causes() -> None:
     (how,) = [m for f in families(d) for m in f.members if m.title == "Probability: one of the group"]
     assert how.told == "93.0 %"
     assert [g.link for g in how.given] == ["probability:compressor_fouling", "probability:compressor_erosion"]
+
+
+def test_words_are_set_with_true_minus_and_units_that_stay() -> None:
+    assert (
+        view.set_words("by -3.5 K (-2 %), of 2-3 h, x-5") == "by −3.5\u00a0K (−2\u00a0%), of 2-3\u00a0h, x-5"
+    )
+
+
+def test_nothing_is_drawn_as_explained_where_nothing_wrong_explains_best() -> None:
+    d = nothing_found()
+    assert view.explains(d) == ""
+    assert all("hollow" not in panel_svg(p) for p in panels(d))
+    assert view.explains(two_found()) == "Compressor fouled and power turbine worn"

@@ -30,6 +30,8 @@ class Panel:
     output: str
     name: str
     rows: tuple[Residual, ...]
+    is_explained: bool
+    """Whether a cause is drawn beside what was seen."""
 
     @property
     def title(self) -> str:
@@ -47,7 +49,8 @@ def panels(d: Diagnosis) -> list[Panel]:
     found: dict[str, list[Residual]] = {}
     for r in d.residuals:
         found.setdefault(r.output, []).append(r)
-    return [Panel(output, rows[0].name, tuple(rows)) for output, rows in found.items()]
+    is_explained = any(r.explained for r in d.residuals)
+    return [Panel(output, rows[0].name, tuple(rows), is_explained) for output, rows in found.items()]
 
 
 def panel_svg(panel: Panel, *, width: float = 330.0, height: float = 190.0, style: str = "") -> str:
@@ -57,7 +60,8 @@ def panel_svg(panel: Panel, *, width: float = 330.0, height: float = 190.0, styl
     y = Scale(*_extent(panel.rows, factor), height - _BOTTOM, _TOP)
     x = Scale(-0.5, len(panel.rows) - 0.5, _LEFT, width - _RIGHT)
     _axes(d, x, y, [r.point for r in panel.rows], unit)
-    hollow = [(x.at(i) + _ASIDE, y.at(factor * r.explained)) for i, r in enumerate(panel.rows)]
+    told = panel.rows if panel.is_explained else ()
+    hollow = [(x.at(i) + _ASIDE, y.at(factor * r.explained)) for i, r in enumerate(told)]
     d.lines(hollow, "explains")
     for i, r in enumerate(panel.rows):
         _seen(d, x.at(i) - _ASIDE, y, factor * r.value, 2.0 * factor * r.standard_uncertainty)

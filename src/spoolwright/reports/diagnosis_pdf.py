@@ -17,6 +17,8 @@ from spoolwright.reports.labels import cell_name, words
 from spoolwright.reports.pdf import set_print
 
 _PANEL = (240.0, 150.0)
+_PRINTED = 0.2
+"""Margins and evidence are printed for causes at least so probable, and for the most probable."""
 
 
 def write_diagnosis_pdf(diagnosis: Diagnosis, path: Path) -> Path:
@@ -35,14 +37,17 @@ def diagnosis_pdf(d: Diagnosis) -> bytes:
 
 
 def _data(d: Diagnosis, work: Path) -> dict[str, Any]:
+    printed = max(sum(s.probability >= _PRINTED for s in d.suspects), 1)
     return {
         **_head(d),
         "blocks": [asdict(b) | {"group": b.is_group} for b in view.blocks(d)],
         "checks": [asdict(c) for c in view.checks(d)],
         "margins": [
-            {"title": f"{t.name}, {t.chance}", "rows": [_margin(r) for r in t.rows]} for t in margin_tables(d)
+            {"title": f"{t.name}, {t.chance}", "rows": [_margin(r) for r in t.rows]}
+            for t in margin_tables(d)[:printed]
         ],
-        "cases": [asdict(c) for c in view.cases(d)],
+        "cases": [asdict(c) for c in view.cases(d)[:printed]],
+        "folded": max(len(view.leading(d)) - printed, 0),
         "panels": [_panel(p, i, work) for i, p in enumerate(panels(d))],
         "explains": view.explains(d),
         "every": [
@@ -106,7 +111,7 @@ def _rests(d: Diagnosis) -> dict[str, Any]:
         "sisters": [[s.engine, s.released_on, "; ".join(s.shares), s.text] for s in d.sisters],
         "basis": [
             ["average engine", d.baseline, d.baseline_sha256],
-            ["shares before the run was looked at", d.priors, ""],
+            ["shares beforehand", d.priors, ""],
             *(
                 [
                     f"run {r.run}",

@@ -25,7 +25,7 @@ def print_diagnosis(diagnosis: Diagnosis, console: Console, *, everything: bool 
     parts = (
         _head(d),
         _answer(d),
-        _causes(d),
+        _causes(d, everything),
         _checks(d, everything),
         _evidence(d, everything),
         _margins(d, everything),
@@ -70,7 +70,7 @@ def _answer(d: Diagnosis) -> RenderableType:
     return Group(*lines)
 
 
-def _causes(d: Diagnosis) -> RenderableType | None:
+def _causes(d: Diagnosis, everything: bool) -> RenderableType | None:
     found = view.blocks(d)
     if not found:
         return None
@@ -80,7 +80,8 @@ def _causes(d: Diagnosis) -> RenderableType | None:
     for b in found:
         if b.is_group:
             table.add_row(
-                *_chance(b), _named("One of these; the readings cannot tell which", b.words, b.reason)
+                *_chance(b),
+                _named("One of these; the readings cannot tell which", b.words, _why(b, everything)),
             )
         for c in b.causes:
             name = f"{'– ' if b.is_group else ''}{c.name}"
@@ -98,6 +99,13 @@ def _named(name: str, in_words: str, facts: str) -> Text:
     if facts:
         text.append(printable(f"\n  {facts}"), style="not bold")
     return text
+
+
+def _why(b: view.Block, everything: bool) -> str:
+    """Why they cannot be told apart: the first reason unless all are asked for."""
+    told = b.reasons if everything else b.reasons[:1]
+    more = f" (and {len(b.reasons) - len(told)} more, --all)" if len(told) < len(b.reasons) else ""
+    return "; ".join(told) + more
 
 
 def _facts(c: view.Cause) -> str:
@@ -129,7 +137,8 @@ def _evidence(d: Diagnosis, everything: bool) -> RenderableType | None:
     found = view.cases(d)
     parts: list[RenderableType] = []
     for k in found if everything else found[:1]:
-        table = _table(f"{k.name}, {k.chance}", "seen", "it would show", "it is then")
+        parts.append(_told(f"{k.name}, {k.chance}", "bold"))
+        table = _table("observation", "seen", "it would show", "it is then")
         for sign, rows in (("+", k.speaks_for), ("−", k.speaks_against)):
             for e in rows:
                 table.add_row(_told(f"{sign} {e.what}"), _told(e.seen), _told(e.expected), _told(e.words))
@@ -141,7 +150,8 @@ def _margins(d: Diagnosis, everything: bool) -> RenderableType | None:
     found = margin_tables(d)
     parts: list[RenderableType] = []
     for t in found if everything else found[:1]:
-        table = _table(f"with this put right: {t.name}", "now", "afterwards", "", right=("now", "afterwards"))
+        parts.append(_told(f"With this put right: {t.name}", "bold"))
+        table = _table("margin", "now", "afterwards", "", right=("now", "afterwards"))
         for r in t.rows:
             cells = [
                 _told(c.interval + (f"\n{c.second.interval} {c.second.unit}" if c.second else ""))

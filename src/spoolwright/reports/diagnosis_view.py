@@ -30,6 +30,9 @@ _INFORMATION: Final = ((0.5, "tells much"), (0.15, "tells something"), (0.0, "te
 _LARGE: Final = 1000.0
 _UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:h|K|kW|hp|deg)\b)")
 """The space between a number and its unit, at which no line is to break."""
+_MINUS: Final = re.compile(r"(?<![\w.)])-(?=\d)")
+_AGAINST: Final = " against the average engine at the same gas generator speed"
+"""What the head of the column says of every reading."""
 _SIGNATURE: Final = "Accepted by:"
 
 
@@ -60,13 +63,13 @@ class Block:
     probability: float
     chance: str
     words: str
-    reason: str = ""
+    reasons: tuple[str, ...] = ()
     how: str = ""
 
     @property
     def is_group(self) -> bool:
         """Whether its causes cannot be told apart."""
-        return bool(self.reason)
+        return bool(self.reasons)
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,12 @@ def proposal(d: Diagnosis) -> str:
 
 
 def _unsigned(text: str) -> str:
-    return _UNIT.sub("\u00a0", text.partition(_SIGNATURE)[0].rstrip())
+    return set_words(text.partition(_SIGNATURE)[0].rstrip())
+
+
+def set_words(text: str) -> str:
+    """Words as they are set: a true minus sign, and no line broken between a number and its unit."""
+    return _UNIT.sub("\u00a0", _MINUS.sub("−", text))
 
 
 def share(probability: float) -> str:
@@ -184,7 +192,8 @@ def ranked(d: Diagnosis) -> list[Suspect]:
 
 
 def _block(causes: tuple[Cause, ...], probability: float, reason: str, link: str) -> Block:
-    return Block(causes, probability, share(probability), in_words(probability), reason, link)
+    reasons = tuple(set_words(r[:1].upper() + r[1:]) for r in reason.rstrip(".").split("; ") if r)
+    return Block(causes, probability, share(probability), in_words(probability), reasons or ("",), link)
 
 
 def _alone(c: Cause) -> Block:
@@ -243,7 +252,9 @@ def _healthy(d: Diagnosis) -> Cause:
 
 
 def explains(d: Diagnosis) -> str:
-    """The cause whose effect is drawn beside what was seen; empty where there is none."""
+    """The cause whose effect is drawn beside what was seen; empty where nothing wrong explains it best."""
+    if not any(r.explained for r in d.residuals):
+        return ""
     best = max(d.pairs, key=lambda p: p.probability, default=None)
     first = next(iter(ranked(d)), None)
     if best is not None and first is not None and best.probability > first.alone:
@@ -318,7 +329,11 @@ def _strongest(items: tuple[Evidence, ...]) -> list[Evidence]:
 
 def _evidence(e: Evidence, top: float) -> EvidenceRow:
     return EvidenceRow(
-        e.what, e.seen, e.expected, factor(e.weight), round(100.0 * abs(e.weight) / (top or 1.0), 1)
+        set_words(e.what),
+        set_words(e.seen.removesuffix(_AGAINST)),
+        set_words(e.expected),
+        factor(e.weight),
+        round(100.0 * abs(e.weight) / (top or 1.0), 1),
     )
 
 
