@@ -1,7 +1,7 @@
 """Diagnosis: one run warm, and a thousand recordings on one and two processes
 
-Recordings are rig runs written as Parquet, a fifth with a planted fault; the baseline is from rig runs of good
-engines. Processor seconds stand beside the clock: where they differ, the machine had other work.
+Recordings are rig runs written as Parquet, a fifth with a planted fault; the baseline is from rig runs of
+good engines. Processor seconds stand beside the clock: where they differ, the machine had other work.
 """
 
 from __future__ import annotations
