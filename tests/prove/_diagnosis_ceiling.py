@@ -299,13 +299,19 @@ class Problem:
         """ln evidence of nothing wrong, of module causes for two priors of size, of every reading."""
         healthy = float(self.likelihood_of(np.zeros((1, self.residual.size)))[0])
         modules = [
-            np.array([_evidence(self.likelihood_of(self.module(i, g)), g) for i, g in enumerate(grids)])
+            self._evidence([self.module(i, g) for i, g in enumerate(grids)], [g.share for g in grids])
             for grids in (drawn, fixed)
         ]
-        reading = np.array(
-            [_evidence(self.likelihood_of(np.outer(bias.size, r)), bias) for r in self.reading]
-        )
-        return healthy, modules[0], modules[1], reading
+        reading = [np.outer(bias.size, r) for r in self.reading]
+        return healthy, modules[0], modules[1], self._evidence(reading, [bias.share] * len(reading))
+
+    def _evidence(self, effects: Sequence[FloatArray], shares: Sequence[FloatArray]) -> FloatArray:
+        """ln evidence of each of several causes, its size summed over its grid."""
+        starts = np.cumsum([0, *(len(e) for e in effects[:-1])])
+        log = self.likelihood_of(np.concatenate(effects))
+        top = log.max()
+        total = np.add.reduceat(np.exp(log - top) * np.concatenate(shares), starts)
+        return np.asarray(top + np.log(total + 1e-300))
 
     def pairs(self, grids: Sequence[Grid], bias: Grid) -> FloatArray:
         """ln evidence of every pair, (modules, modules and readings)."""
@@ -331,10 +337,6 @@ class Problem:
             weight = np.concatenate(shares[i + 1 :])
             out[i, i + 1 :] = top + np.log(np.add.reduceat(total * weight, starts) + 1e-300)
         return out
-
-
-def _evidence(log: FloatArray, grid: Grid) -> float:
-    return float(logsumexp(log + np.log(grid.share)))
 
 
 def _knots(cause: Cause) -> tuple[float, ...]:

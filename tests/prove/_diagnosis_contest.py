@@ -11,8 +11,8 @@ from _diagnosis_rig import SENSOR_SETS, BlindRun, bench
 from _diagnosis_rivals import LeastSquares
 
 from spoolwright.core.diagnosis.calibrated import Calibrated
+from spoolwright.core.diagnosis.calibrating import calibration
 from spoolwright.core.diagnosis.diagnosing import EngineCase, Weigher, Weighing
-from spoolwright.core.diagnosis.learning import learnt
 from spoolwright.core.diagnosis.weighing import PriorShares
 from spoolwright.rig.distortion import SHAPES
 
@@ -75,10 +75,7 @@ def learn_from(engines: Sequence[Sequence[BlindRun]], sensors: str) -> tuple[Cal
     b = bench()
     groups = [[r.seen[sensors] for r in runs] for runs in engines]
     flat = [o for g in groups for o in g]
-    found, multipliers, line, _ = learnt(b.basis.model, groups)
-    calibrated = Calibrated(
-        b.type.type.id, found.mean, found.covariance, multipliers, line, len(flat), len(groups)
-    )
+    calibrated, _ = calibration(b.basis.model, groups, b.type.type.id)
     return calibrated, LeastSquares(b, flat)
 
 
