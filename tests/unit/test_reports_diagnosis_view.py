@@ -233,3 +233,16 @@ def test_nothing_is_drawn_as_explained_where_nothing_wrong_explains_best() -> No
     assert view.explains(d) == ""
     assert all("hollow" not in panel_svg(p) for p in panels(d))
     assert view.explains(two_found()) == "Compressor fouled and power turbine worn"
+
+
+def test_a_rating_has_the_name_that_the_margins_derivation_gives_it() -> None:
+    d = group_found()
+    named = d.derivations["now-0"].model_copy(
+        update={"title": "Power at rated MGT, take-off, 5 minutes: margin as it is"}
+    )
+    known = d.model_copy(update={"derivations": {**d.derivations, "now-0": named}})
+    names_told = [[name for name, _ in margin_tables(x)[0].ratings] for x in (known, d)]
+    assert names_told == [
+        ["take-off, 5 minutes", "take off", "max continuous"],
+        ["take off", "max continuous"],
+    ]

@@ -38,6 +38,7 @@ def _context(d: Diagnosis) -> dict[str, Any]:
         "how_fit": OUTSIDE,
         "blocks": view.blocks(d),
         "checks": view.checks(d),
+        "first_checks": view.FIRST_CHECKS,
         "margins": margin_tables(d),
         "cases": view.cases(d),
         "panels": [(p.name, residual_id(p.output), panel_svg(p)) for p in panels(d)],

@@ -41,6 +41,14 @@ class MarginTable:
     chance: str
     rows: tuple[MarginRow, ...]
 
+    @property
+    def ratings(self) -> list[tuple[str, list[MarginRow]]]:
+        """Its rows by rating, in their order."""
+        found: dict[str, list[MarginRow]] = {}
+        for r in self.rows:
+            found.setdefault(r.rating, []).append(r)
+        return list(found.items())
+
 
 def margin_tables(d: Diagnosis) -> list[MarginTable]:
     """Margins now and with a cause put right; one drawing scale for all, see `_half_widths`."""
@@ -50,7 +58,7 @@ def margin_tables(d: Diagnosis) -> list[MarginTable]:
     room = 0.04 * (high - low)
     return [
         MarginTable(
-            s.text, share(s.probability), tuple(_margin(m, low - room, high + room) for m in s.margins)
+            s.text, share(s.probability), tuple(_margin(d, m, low - room, high + room) for m in s.margins)
         )
         for s in told
     ]
@@ -66,19 +74,26 @@ def _half_width(m: MarginAfter) -> float:
     return 2.0 * max(m.now.standard_uncertainty or 0.0, m.after.standard_uncertainty or 0.0)
 
 
-def _margin(m: MarginAfter, left: float, right: float) -> MarginRow:
+def _margin(d: Diagnosis, m: MarginAfter, left: float, right: float) -> MarginRow:
     now, after = (cell(f, like=(m.now, m.after)) for f in (m.now, m.after))
     assert now is not None and after is not None
     mark, told = _outlook(m) if m.limit else ("", "")
     return MarginRow(
         quantity=RATED.get(m.quantity, words(m.quantity)),
-        rating=words(m.rating),
+        rating=_rating(d, m),
         now=now,
         after=after,
         mark=mark,
         words=told,
         drawn=_drawn(m, left, right),
     )
+
+
+def _rating(d: Diagnosis, m: MarginAfter) -> str:
+    """A rating as the title of its margin's derivation names it, else its id as words."""
+    told = d.derivations.get(m.now.how)
+    _, _, name = told.title.partition(f"{RATED.get(m.quantity, '')}, ") if told else ("", "", "")
+    return name.partition(":")[0] or words(m.rating)
 
 
 def _outlook(m: MarginAfter) -> tuple[str, str]:

@@ -41,9 +41,13 @@ def _data(d: Diagnosis, work: Path) -> dict[str, Any]:
     return {
         **_head(d),
         "blocks": [asdict(b) | {"group": b.is_group} for b in view.blocks(d)],
-        "checks": [asdict(c) for c in view.checks(d)],
+        "checks": [asdict(c) for c in view.checks(d)[: view.FIRST_CHECKS]],
+        "more_checks": max(len(d.checks) - view.FIRST_CHECKS, 0),
         "margins": [
-            {"title": f"{t.name}, {t.chance}", "rows": [_margin(r) for r in t.rows]}
+            {
+                "title": f"{t.name}, {t.chance}",
+                "ratings": [{"name": n, "rows": [_margin(r) for r in rows]} for n, rows in t.ratings],
+            }
             for t in margin_tables(d)[:printed]
         ],
         "cases": [asdict(c) for c in view.cases(d)[:printed]],
@@ -77,7 +81,6 @@ def _head(d: Diagnosis) -> dict[str, Any]:
 def _margin(r: MarginRow) -> dict[str, Any]:
     return {
         "name": r.quantity,
-        "rating": r.rating,
         "now": _two(r.now),
         "after": _two(r.after),
         "mark": r.mark,

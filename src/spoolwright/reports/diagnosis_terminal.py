@@ -16,7 +16,6 @@ from spoolwright.reports.labels import words
 _BAR = 14
 _SHAPE = {"meets": "✓", "does_not_meet": "▲", "cannot_tell": "◇", "": " "}
 _STYLE = {"meets": "", "does_not_meet": "bold red", "cannot_tell": "yellow", "": ""}
-_CHECKS = 5
 
 
 def print_diagnosis(diagnosis: Diagnosis, console: Console, *, everything: bool = False) -> None:
@@ -120,12 +119,14 @@ def _checks(d: Diagnosis, everything: bool) -> RenderableType | None:
     table = _table(
         "check", "information", "hours", "cost", "bit per hour", right=("hours", "cost", "bit per hour")
     )
-    for r in rows if everything else rows[:_CHECKS]:
+    for r in rows if everything else rows[: view.FIRST_CHECKS]:
         name = _told(r.text)
         name.append(printable(f"\n  {r.why}"), style="dim")
         table.add_row(name, _told(f"{r.words} ({r.bits} bit)"), r.hours, _told(r.cost), r.per_hour)
     return Group(
-        _title("Next checks, the most telling for the money first"), table, *_more(rows[_CHECKS:], everything)
+        _title("Next checks, the most telling for the money first"),
+        table,
+        *_more(rows[view.FIRST_CHECKS :], everything),
     )
 
 

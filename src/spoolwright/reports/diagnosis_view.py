@@ -15,6 +15,7 @@ from spoolwright.crafts.testcell.diagnosis.model import (
     Pair,
     Suspect,
 )
+from spoolwright.crafts.testcell.diagnosis.telling import FEW
 from spoolwright.crafts.testcell.diagnosis.words import in_words
 from spoolwright.reports import diagnosis_how as how
 from spoolwright.reports.figures import number, percent
@@ -22,10 +23,10 @@ from spoolwright.reports.labels import words
 
 TOLD: Final = 0.05
 """A cause less probable than this stands in the list of all causes only, unless nothing is more probable."""
+FIRST_CHECKS: Final = 5
+"""Next checks that stand open; those that follow tell less for their price."""
 MOST: Final = 6
 """Causes ranked on the first page."""
-POOR_FIT: Final = 0.01
-"""Below this probability of its misfit, the most probable explanation does not explain the run."""
 _INFORMATION: Final = ((0.5, "tells much"), (0.15, "tells something"), (0.0, "tells little"))
 _LARGE: Final = 1000.0
 _UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:h|K|kW|hp|deg)\b)")
@@ -271,12 +272,10 @@ def every(d: Diagnosis) -> list[tuple[Cause, str]]:
 
 def fit(d: Diagnosis) -> tuple[bool, str]:
     """Whether the most probable explanation explains the run, and the sentence that tells it."""
-    chance = share(d.outside)
-    if d.outside < POOR_FIT:
-        told = "No cause weighed here explains the run well: a misfit as large as this comes about in"
-        return False, f"{told} {chance} of runs. Look for a cause that is not in the list."
-    told = "The most probable explanation fits: a misfit at least as large comes about in"
-    return True, f"{told} {chance} of runs where it is true."
+    told = f"a misfit as large as this comes about in {share(d.outside)} of runs where it is true."
+    if d.outside < FEW:
+        return False, f"Even for the most probable explanation {told} Something else may be at work."
+    return True, f"The most probable explanation fits: {told}"
 
 
 def checks(d: Diagnosis) -> list[CheckRow]:
