@@ -18,7 +18,7 @@ from pyarrow import parquet
 
 from command_line import PROGRAM, called
 from spoolwright.bootstrap.batch import crews, diagnose_all
-from spoolwright.errors import InputError
+from spoolwright.errors import InputError, OutputError
 from spoolwright.reports.batch_parts import PARTS
 from spoolwright.rig.quick import QuickOptions, quick_runs
 from spoolwright.rig.write import write_run
@@ -142,6 +142,14 @@ def test_a_scheduler_that_is_not_there_is_told(
     monkeypatch.setattr(crews, "_ANSWER_S", 1)
     with pytest.raises(InputError, match="no scheduler answers"):
         diagnose_all(str(recordings), shipped_type(), tmp_path, scheduler="tcp://127.0.0.1:9")
+
+
+def test_results_among_the_recordings_are_refused(recordings: Path) -> None:
+    before = sorted(recordings.rglob("*"))
+    for out in (recordings, recordings.parent):
+        with pytest.raises(OutputError, match="the recordings lie in it"):
+            diagnose_all(str(recordings), shipped_type(), out, processes=1)
+    assert sorted(recordings.rglob("*")) == before
 
 
 def test_killed_it_goes_on_without_doing_twice_or_losing_what_was_done(

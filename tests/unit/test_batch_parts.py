@@ -122,6 +122,13 @@ def test_a_run_that_ended_its_process_is_tried_again_and_a_bad_file_is_not() -> 
     assert failed_row("a", hashes("a"), "the process ended.", again=True)["key"] == ""
 
 
+def test_names_that_are_no_text_can_be_told(tmp_path: Path) -> None:
+    with Parts.opened(tmp_path, RESTS_ON, resume=False) as parts:
+        parts.add([failed_row("a", hashes("a"), "\udcff.csv: it is empty.")])
+        (row,) = parquet.read_table(parts.finish()).to_pylist()
+    assert row["error"] == r"\udcff.csv: it is empty."
+
+
 def test_like_errors_are_counted_together_whatever_the_file(tmp_path: Path) -> None:
     with Parts.opened(tmp_path, RESTS_ON, resume=False) as parts:
         parts.add(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -41,6 +43,15 @@ def test_a_folder_gives_its_recordings_and_those_of_folders_in_it(tmp_path: Path
     assert Path(found[0].place).read_text() == "2027/a.csv"
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="names are text there")
+def test_names_that_are_no_text_are_listed_apart(tmp_path: Path) -> None:
+    for raw in (b"\xfe.csv", b"\xff.csv"):
+        Path(os.fsdecode(os.fsencode(tmp_path) + b"/" + raw)).write_bytes(raw)
+    found = listed(str(tmp_path), results=RESULTS)
+    assert names(found) == [r"\udcfe.csv", r"\udcff.csv"]
+    assert [Path(p.place).read_bytes() for p in found] == [b"\xfe.csv", b"\xff.csv"]
+
+
 def test_a_text_file_is_a_recording_only_with_its_run_sheet(tmp_path: Path) -> None:
     made(tmp_path, "notes.txt", "run.txt", "run.run.toml")
     assert names(listed(str(tmp_path), results=RESULTS)) == ["run.txt"]
@@ -59,6 +70,12 @@ def test_a_list_names_paths_from_its_own_folder_and_addresses(tmp_path: Path) ->
         Placed("runs/a.csv", f"{tmp_path}/runs/a.csv"),
         Placed("s3://shop/b.parquet", "s3://shop/b.parquet"),
     ]
+
+
+def test_a_recording_is_not_taken_for_a_list(tmp_path: Path) -> None:
+    made(tmp_path, "run.csv", "run.run.toml")
+    with pytest.raises(InputError, match="a recording, not a list"):
+        listed(str(tmp_path / "run.csv"), results=RESULTS)
 
 
 @pytest.mark.parametrize("kind", ["absent", "empty", "binary"])

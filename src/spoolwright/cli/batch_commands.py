@@ -94,7 +94,7 @@ def _print(done: BatchDone) -> int:
     counts = counted(done.table)
     print_batch(counts, console)
     each = f", {done.done / done.seconds:.1f} a second" if done.done else ""
-    told = f"{done.done} diagnosed now in {done.seconds:.0f} s{each}; {done.kept} were done before."
+    told = f"{done.done} done now in {done.seconds:.0f} s{each}; {done.kept} were done before."
     console.print(told, highlight=False, markup=False)
     console.print(f"Written: {printable(str(done.table))}", highlight=False, markup=False, soft_wrap=True)
     return counts.failed

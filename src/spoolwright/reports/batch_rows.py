@@ -39,53 +39,47 @@ class Hashes:
         return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
+_TEXTS = (
+    "recording",
+    "outcome",
+    "sentence",
+    "proposal",
+    "error",
+    "engine_serial",
+    "run",
+    "cell",
+    "limit_set",
+)
+_CAUSE_TEXTS = ("id", "text", "kind", "module", "size_unit")
+_CAUSE_NUMBERS = ("probability", "alone", "size", "size_low", "size_high")
+
+
 def schema() -> Any:
     """Arrow schema of the table. Sizes are in the unit named beside them, margins in inner units."""
     import pyarrow as pa
 
-    text, number = pa.string(), pa.float64()
+    def records(texts: Iterable[str], numbers: Iterable[str]) -> Any:
+        fields = [(t, pa.string()) for t in texts] + [(n, pa.float64()) for n in numbers]
+        return pa.list_(pa.struct(fields))
 
-    def rows(**fields: Any) -> Any:
-        return pa.list_(pa.struct(list(fields.items())))
-
-    names = (
-        "recording",
-        "outcome",
-        "sentence",
-        "proposal",
-        "error",
-        "engine_serial",
-        "run",
-        "cell",
-        "limit_set",
-    )
+    group = pa.struct([("causes", pa.list_(pa.string())), ("probability", pa.float64())])
+    hashes = ("recording", "run_sheet", *SHARED)
     return pa.schema(
         [
-            *((name, text) for name in names),
-            ("healthy", number),
-            ("outside", number),
-            (
-                "causes",
-                rows(
-                    id=text, text=text, kind=text, module=text, probability=number, alone=number,
-                    size=number, size_low=number, size_high=number, size_unit=text,
-                ),
-            ),
-            ("pairs", rows(first=text, second=text, probability=number)),
-            ("groups", rows(causes=pa.list_(text), probability=number)),
-            (
-                "margins",
-                rows(cause=text, rating=text, quantity=text, limit=text, now=number, after=number, unit=text),
-            ),
-            ("next_check", text),
-            ("left_out", pa.list_(text)),
-            ("recording_sha256", text),
-            ("run_sheet_sha256", text),
-            *((f"{k}_sha256", text) for k in SHARED),
-            ("program", text),
-            ("key", text),
+            *((name, pa.string()) for name in _TEXTS),
+            ("healthy", pa.float64()),
+            ("outside", pa.float64()),
+            ("causes", records(_CAUSE_TEXTS, _CAUSE_NUMBERS)),
+            ("pairs", records(("first", "second"), ("probability",))),
+            ("groups", pa.list_(group)),
+            ("margins", records(("cause", "rating", "quantity", "limit", "unit"), ("now", "after"))),
+            ("next_check", pa.string()),
+            ("left_out", pa.list_(pa.string())),
+            *((f"{name}_sha256", pa.string()) for name in hashes),
+            ("program", pa.string()),
+            ("key", pa.string()),
         ]
-    )  # fmt: skip
+    )
 
 
 def row_of(found: Diagnosis, name: str, hashes: Hashes) -> Row:
@@ -117,6 +111,7 @@ def row_of(found: Diagnosis, name: str, hashes: Hashes) -> Row:
 
 def failed_row(name: str, hashes: Hashes, sentence: str, *, again: bool = False) -> Row:
     """The row of a run that could not be diagnosed; with `again` a resumed batch tries it once more."""
+    sentence = sentence.encode(errors="backslashreplace").decode()  # a file's name need not be text
     told = {"outcome": FAILED, "sentence": sentence, "error": sentence}
     empty: Row = dict.fromkeys(("proposal", "engine_serial", "run", "cell", "limit_set", "next_check"), "")
     none: Row = {k: [] for k in ("causes", "pairs", "groups", "margins", "left_out")}

@@ -51,7 +51,13 @@ def listed(where: str, *, results: str) -> list[Placed]:
         found = _listed_in_store(where)
     elif os.path.isdir(where):
         names = _walked(Path(where), results)
-        found = [Placed(n, os.path.join(where, n)) for n in _recordings(names)]
+        found = [Placed(_name(n), os.path.join(where, n)) for n in _recordings(names)]
+    elif os.path.isfile(where) and sheet_beside(Path(where)).is_file():
+        raise InputError(
+            "this is a recording, not a list of them.",
+            where=where,
+            mend="Give its folder, or a list that names it.",
+        )
     else:
         lines = _lines(read_whole(Path(where), "list of recordings", LARGEST_LIST), where)
         folder = os.path.dirname(where)
@@ -61,6 +67,11 @@ def listed(where: str, *, results: str) -> list[Placed]:
             "it holds no recording.", where=where, mend="Give a folder of recordings, or a list of them."
         )
     return sorted({p.name: p for p in found}.values(), key=lambda p: p.name)
+
+
+def _name(path: str) -> str:
+    """A path as text: bytes of a name that are no text stay told apart."""
+    return path.encode(errors="backslashreplace").decode()
 
 
 def is_address(text: str) -> bool:

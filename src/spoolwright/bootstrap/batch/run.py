@@ -15,7 +15,7 @@ from spoolwright.bootstrap.batch.material import Material, material_of
 from spoolwright.bootstrap.batch.worker import hashes_of
 from spoolwright.bootstrap.diagnosing import DiagnosisFiles
 from spoolwright.bootstrap.progress import Tell, silent
-from spoolwright.errors import InputError, SpoolwrightError
+from spoolwright.errors import InputError, OutputError, SpoolwrightError
 
 if TYPE_CHECKING:
     from spoolwright.reports.batch_parts import Parts
@@ -65,6 +65,7 @@ def diagnose_all(
     from spoolwright.sources.places import is_address, listed
 
     began = time.perf_counter()
+    _check_apart(where, out)
     progress("type file", 0.0)
     files = files or DiagnosisFiles()
     ready(type_path, channel_map, files)  # what is wrong with the files is told before anything else is done
@@ -79,6 +80,19 @@ def diagnose_all(
             _work_off(todo, crew, parts, material, progress)
         table = parts.finish()
     return BatchDone(table, len(todo), len(placed) - len(todo), time.perf_counter() - began)
+
+
+def _check_apart(where: str, out: Path) -> None:
+    """Refuse results in the recordings' own folder, or around it: they would be taken for each other."""
+    from spoolwright.sources.places import is_address
+
+    inside = [] if is_address(where) else [Path(where).resolve(), *Path(where).resolve().parents]
+    if out.resolve() in inside:
+        raise OutputError(
+            "the recordings lie in it.",
+            where=str(out),
+            mend="Name a folder for the results alone, or one to be made.",
+        )
 
 
 def _todo(placed: Sequence[Placed], parts: Parts, material: Material) -> list[Placed]:
