@@ -50,7 +50,7 @@ def calls(hot_section: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[s
 
 FITS = {
     ("empty", "assess --channel-map"), ("blank lines", "assess --channel-map"),  # a map of nothing
-    ("one row", "assess RUN"), ("one row", "sheet new"),  # a short recording
+    ("one row", "assess RUN"), ("one row", "diagnose RUN"), ("one row", "sheet new"),  # a short recording
 }  # fmt: skip
 
 

@@ -22,21 +22,24 @@ import typer.main
 from typer.testing import CliRunner
 
 from spoolwright import errors
-from spoolwright.cli import assess_commands, main
+from spoolwright.cli import assess_commands, diagnose_commands, main
 from spoolwright.core.cycle import jax_batch
 from spoolwright.core.cycle.condition import ConditionFactors
 from spoolwright.core.cycle.solution import Status
 from spoolwright.core.cycle.solve import solve
+from spoolwright.core.diagnosis.causes import module_causes
 from spoolwright.core.measurement.recording import Recording, Series
 from spoolwright.core.reduction.baseline import FEATURES, baseline_from_dict
 from spoolwright.core.reduction.rests import RestRules
 from spoolwright.crafts.testcell import run_sheet
+from spoolwright.crafts.testcell.diagnosis.words import SCALE
 from spoolwright.crafts.testcell.run.run_data import run_data
 from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.rig.distortion import Distortion
 from spoolwright.rig.quick import quick_runs
 from spoolwright.rig.write import write_run
+from spoolwright.sources.priors import read_priors
 from spoolwright.sources.runsheet import read_run_sheet
 from spoolwright.sources.typefile import LoadedType, load_type, shipped_type
 from spoolwright.units import to_inner
@@ -266,21 +269,36 @@ def test_the_first_assessment_shown_writes_its_reports(shop: Path, monkeypatch: 
 
 def test_the_model_calibrates_as_the_page_shows(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(shop)
-    calibrate, assess = (w for name, w in commands() if name == "calibrate-the-model.md")
-    at = calibrate.index("accepted/*.csv")
-    files = sorted(str(p) for p in Path("accepted").glob("*.csv"))
-    assert assessed([*calibrate[:at], *files, *calibrate[at + 1 :]]) == 0
+    calibrate, diagnose, assess, _ = (w for name, w in commands() if name == "calibrate-the-model.md")
+    assert assessed(calibrate) == 0
     written = json.loads((shop / "corrie_940.baseline.json").read_text(encoding="utf-8"))
-    assert [(r["file"], len(r["sha256"])) for r in written["rests_on"]] == [
-        ("run-0.csv", 64),
-        ("run-1.csv", 64),
-    ]
-    baseline = baseline_from_dict(written)
+    rests = [(r["file"], len(r["sha256"])) for r in written["rests_on"]]
+    assert rests == [("run-0.csv", 64), ("run-1.csv", 64)]
+    baseline = baseline_from_dict(written["shape"])
     low, high = baseline.setting_range
     assert low < high
     assert all(np.isfinite(s.coefficients).all() and np.any(s.coefficients) for s in baseline.shapes.values())
     assert assessed(assess) in assess_commands.EXIT_BY_OUTCOME.values()
     assert "shape learnt from 2 runs of 2 engines" in (shop / "report.html").read_text(encoding="utf-8")
+    assert assessed(diagnose) in diagnose_commands.EXIT_BY_OUTCOME.values()
+    assert "2 accepted run(s) of 2 engine(s)" in (shop / "why.html").read_text(encoding="utf-8")
+
+
+def test_the_priors_that_are_shown_are_read(tmp_path: Path, corrie: LoadedType) -> None:
+    (text,) = blocks(page("how-to/diagnose-a-run.md"), "toml")
+    (tmp_path / "priors.toml").write_text(text, encoding="utf-8")
+    read = read_priors(tmp_path / "priors.toml", [c.id for c in module_causes(corrie.engine)])
+    assert (read.shares.healthy, read.weight[0].cause) == (0.6, "compressor_fouling")
+
+
+def test_words_and_exit_codes_of_a_diagnosis_are_those_told() -> None:
+    text = page("how-to/diagnose-a-run.md")
+    codes = {int(row[2]) for row in table(text, "What it says")}
+    assert codes == set(diagnose_commands.EXIT_BY_OUTCOME.values())
+    words = re.search(r"\| probability \| words \|\n.*\n((?:\|.*\n)+)", text)
+    assert words is not None
+    told = [line.strip("|").split("|")[1].strip() for line in words[1].splitlines()]
+    assert told == [word for _, word in SCALE]
 
 
 def test_the_gpu_example_asks_what_the_solver_takes(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from spoolwright.bootstrap import visits
+from spoolwright.bootstrap.outputs import resolved
 from spoolwright.bootstrap.progress import Tell, part, silent
 from spoolwright.errors import InputError
 
@@ -92,7 +94,7 @@ def recordings_in(history: Sequence[Path]) -> list[Path]:
     found: dict[Path, Path] = {}
     for path in history:
         inside = [path]
-        if path.is_dir():
+        if os.path.isdir(path):
             inside = sorted(p for p in path.rglob("*") if suffix_format(p) and sheet_beside(p).is_file())
             if not inside:
                 raise InputError(
@@ -101,7 +103,7 @@ def recordings_in(history: Sequence[Path]) -> list[Path]:
                     mend="Begin run sheets with `spoolwright sheet new`, or name another folder.",
                 )
         for p in inside:
-            found.setdefault(p.resolve(), p)
+            found.setdefault(resolved(p), p)
     return list(found.values())
 
 

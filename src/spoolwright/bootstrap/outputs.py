@@ -17,9 +17,9 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
     OutputError
         An output is a folder, one of the inputs, named twice, or in a place where no file can be made.
     """
-    taken = {_resolved(p) for p in inputs}
+    taken = {resolved(p) for p in inputs}
     for path in outputs:
-        place = _resolved(path)
+        place = resolved(path)
         if place in taken:
             raise OutputError(
                 "it would overwrite an input, or another result.",
@@ -38,7 +38,7 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
         taken.add(place)
 
 
-def _resolved(path: Path) -> Path:
+def resolved(path: Path) -> Path:
     """Where a path leads, links followed as far as they go."""
     try:
         return path.resolve()

@@ -31,7 +31,9 @@ def calibrate(
     ] = None,
     channel_map: Annotated[
         Path | None,
-        typer.Option("--map", metavar="FILE", help="TOML file: names in the recordings to channels."),
+        typer.Option(
+            "--channel-map", "--map", metavar="FILE", help="TOML file: names in the recordings to channels."
+        ),
     ] = None,
 ) -> None:
     """Calibrate a type's engine model on the shop's accepted runs, for diagnosis, forecast and assessment.

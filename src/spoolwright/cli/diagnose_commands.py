@@ -48,7 +48,9 @@ def diagnose(
     ] = None,
     channel_map: Annotated[
         Path | None,
-        typer.Option("--map", metavar="FILE", help="TOML file: names in the recordings to channels."),
+        typer.Option(
+            "--channel-map", "--map", metavar="FILE", help="TOML file: names in the recordings to channels."
+        ),
     ] = None,
     priors: Annotated[
         Path | None, typer.Option(metavar="FILE", help="How often the shop meets each cause.")

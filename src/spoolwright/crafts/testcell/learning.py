@@ -106,7 +106,7 @@ def lesson(run: VisitRun, basis: ReductionBasis, doubts: Doubts = no_doubts, fir
 
 
 def _taught(blank: Lesson, run: VisitRun, usable: Sequence[PointData], basis: ReductionBasis) -> Lesson:
-    """A shape and an observation for each block that the model can be compared with, and why others give none."""
+    """A shape and an observation for each block that the model can be compared with, or why not."""
     sheet = run.sheet
     shapes, observations, why = [], [], []
     for block in sorted({p.block for p in usable}):

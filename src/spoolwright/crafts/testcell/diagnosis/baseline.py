@@ -1,4 +1,4 @@
-"""What a shop's accepted runs taught of a type, in one file: for the diagnosis, the forecast and the assessment."""
+"""What a shop's accepted runs taught of a type, in one file for diagnosis, forecast and assessment."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ class Baseline:
         c = self.calibrated
         if c.engines == 0:
             return (
-                "the data sheet alone, with wide uncertainty: no accepted run of the shop was learnt from, so small "
-                "faults cannot be told from the model's own error"
+                "the data sheet alone, with wide uncertainty: no accepted run of the shop was learnt from, "
+                "so small faults cannot be told from the model's own error"
             )
         told = f"{c.runs} accepted run(s) of {c.engines} engine(s) of this shop"
         if c.engines < FEW_ENGINES:

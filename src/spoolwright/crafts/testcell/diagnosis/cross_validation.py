@@ -1,7 +1,7 @@
 """Where the model is wrong and by how much, told by engines that the calibration had not seen.
 
-Engines are dealt into folds; the common coefficients are learnt without a fold and held against it. What scatters is
-taken from all engines: it is learnt from every engine's departure from the rest.
+Engines are dealt into folds; the common coefficients are learnt without a fold and held against it. What
+scatters is taken from all engines: it is learnt from every engine's departure from the rest.
 """
 
 from __future__ import annotations
@@ -84,8 +84,14 @@ def _banded(rows: FloatArray) -> tuple[ModelError, ...]:
             if len(own):
                 out.append(
                     ModelError(
-                        name, float(edges[b]), float(edges[b + 1]), len(own), float(own[:, 2].mean()),
-                        float(own[:, 3].mean()), float(own[:, 3].std()), float(np.sqrt(np.mean(own[:, 4] ** 2))),
+                        output=name,
+                        speed_from=float(edges[b]),
+                        speed_to=float(edges[b + 1]),
+                        points=len(own),
+                        before=float(own[:, 2].mean()),
+                        after=float(own[:, 3].mean()),
+                        scatter=float(own[:, 3].std()),
+                        stated=float(np.sqrt(np.mean(own[:, 4] ** 2))),
                     )
-                )  # fmt: skip
+                )
     return tuple(out)

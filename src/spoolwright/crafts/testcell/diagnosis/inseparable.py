@@ -85,9 +85,10 @@ def _reason(weighing: Weighing, seed: int, size: float, near: list[int], matches
         level = _level(weighing, most)
         times = max(matches[j].distance, 0.05)
         told.append(
-            f"“{weighing.causes[j].text}” at the size that fits differs from “{weighing.causes[seed].text}” most in "
-            f"{OUTPUT_NAMES[most]}, by {difference_text(most, by_output[most], level)}: all points together see "
-            f"{times:.1f} standard deviations of it, {APART:g} would be needed"
+            f"“{weighing.causes[j].text}” at the size that fits differs from "
+            f"“{weighing.causes[seed].text}” most in {OUTPUT_NAMES[most]}, by "
+            f"{difference_text(most, by_output[most], level)}: all readings together see {times:.1f} standard "
+            f"deviations between the two, {APART:g} would be needed"
         )
     return "; ".join(told) + "."
 

@@ -1,8 +1,8 @@
 """What readings beside the gas path say: weighed together with the causes, and of mechanical faults alone.
 
 Which cause shows where, and how often, is common practice, no source: numbers of `SHOWS` and `MECHANICAL` are
-judgements, kept together here so that a shop can see what is assumed. A reading can make a cause more probable by a
-bounded factor only: in one engine of `STRAY` it is far out for a reason that nobody thought of.
+judgements, kept together here so that a shop can see what is assumed. A reading can make a cause more
+probable by a bounded factor only: in one engine of `STRAY` it is far out for a reason that nobody thought of.
 """
 
 from __future__ import annotations
@@ -18,13 +18,12 @@ from spoolwright.crafts.typefile.model import TypeFile
 
 MARK = "common practice, no source"
 """How sure the tables below are."""
-STRAY = 0.003
+STRAY = 0.0005
 """Part of sound engines in which a reading is far out for another reason."""
 _WIDE = 15.0
 """Half width of what is far out, in standard deviations of the fleet."""
 _SHIFT = (1.0, 12.0)
 """Smallest and largest shift that a fault gives, in standard deviations of the fleet."""
-_MOST_FREEDOM = 12
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,8 @@ class Mechanical:
 
 MECHANICAL = (
     Mechanical(
-        "unbalance", "Gas generator rotor out of balance", "gas generator rotor", 0.02, (Shows("vibration", 1, 0.95),)
+        "unbalance", "Gas generator rotor out of balance", "gas generator rotor", 0.02,
+        (Shows("vibration", 1, 0.95),),
     ),
     Mechanical(
         "rotor_drag", "Rotor rubbing, or a bearing dragging", "gas generator rotor", 0.01,
@@ -76,7 +76,7 @@ MECHANICAL = (
 SHOWS: Mapping[str, tuple[Shows, ...]] = {
     "compressor_fouling": (Shows("acceleration_time", 1, 0.25), Shows("time_to_idle", 1, 0.25)),
     "compressor_erosion": (
-        Shows("vibration", 1, 0.15),
+        Shows("vibration", 1, 0.05),
         Shows("acceleration_time", 1, 0.25),
         Shows("time_to_idle", 1, 0.25),
     ),
@@ -84,10 +84,10 @@ SHOWS: Mapping[str, tuple[Shows, ...]] = {
     "vane_rigging": (Shows("acceleration_time", 1, 0.3),),
     "bleed_leak": (Shows("acceleration_time", 1, 0.4), Shows("time_to_idle", 1, 0.3)),
     "turbine_clearance": (Shows("time_to_idle", 1, 0.3), Shows("start_peak_mgt", 1, 0.3)),
-    "turbine_erosion": (Shows("vibration", 1, 0.1), Shows("start_peak_mgt", 1, 0.3)),
+    "turbine_erosion": (Shows("vibration", 1, 0.05), Shows("start_peak_mgt", 1, 0.3)),
     "combustor_efficiency": (Shows("time_to_light_off", 1, 0.3),),
-    "power_turbine_efficiency": (Shows("vibration", 1, 0.1),),
-    "gear_loss": (Shows("vibration", 1, 0.15),),
+    "power_turbine_efficiency": (Shows("vibration", 1, 0.05),),
+    "gear_loss": (Shows("vibration", 1, 0.1),),
     "accessory_loss": (Shows("coast_down_time", -1, 0.4), Shows("time_to_idle", 1, 0.3)),
 }
 """What causes in modules may show besides."""
@@ -95,7 +95,7 @@ SHOWS: Mapping[str, tuple[Shows, ...]] = {
 
 @dataclass(frozen=True)
 class Seen:
-    """A reading against the fleet: which channel or quantity, how many standard deviations out, of how many alike."""
+    """A reading against the fleet: how many standard deviations out, the farthest of how many alike."""
 
     name: str
     reading: float
@@ -107,7 +107,7 @@ class Seen:
 def seen_readings(
     others: Mapping[str, float], fleet: Mapping[str, FleetReading], type_file: TypeFile
 ) -> dict[str, Seen]:
-    """Readings by role or derived quantity; of several channels of a role the one farthest out speaks for all."""
+    """Readings by role or derived quantity; of several channels of a role the farthest out speaks."""
     roles = {c.id: c.role for c in type_file.channel}
     groups: dict[str, list[Seen]] = {}
     for name, reading in others.items():
@@ -124,9 +124,7 @@ def log_factor(seen: Seen, shows: Sequence[Shows]) -> float:
     """ln of the factor by which a reading makes causes that may shift it more probable against none."""
     up = 1.0 - math.prod(1.0 - s.probability for s in shows if s.sign > 0)
     down = (1.0 - up) * (1.0 - math.prod(1.0 - s.probability for s in shows if s.sign < 0))
-    sound, above, below = _densities(
-        round(seen.out, 6), seen.alike, min(seen.fleet.engines - 1, _MOST_FREEDOM)
-    )
+    sound, above, below = _densities(round(seen.out, 6), seen.alike, seen.fleet.engines - 1)
     return math.log(((1.0 - up - down) * sound + up * above + down * below) / sound)
 
 
@@ -150,8 +148,8 @@ def _densities(out: float, alike: int, freedom: int) -> tuple[float, float, floa
 class Joined:
     """Causes in the gas path and mechanical faults together.
 
-    `explanations` are of the gas path, with what the other readings say of them; `mechanical` the probability of
-    every mechanical fault; `healthy` that nothing is wrong at all.
+    `explanations` are of the gas path, with what the other readings say of them; `mechanical` the
+    probability of every mechanical fault; `healthy` that nothing is wrong at all.
     """
 
     explanations: tuple[Explanation, ...]

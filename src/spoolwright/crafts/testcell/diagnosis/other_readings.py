@@ -1,11 +1,11 @@
-"""Readings beside the gas path that tell of an engine's condition: vibration, oil, rundown, starts, accelerations."""
+"""Readings beside the gas path: vibration, oil, coast-down, starts, accelerations."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from statistics import median
+from statistics import median, stdev
 from typing import Any
 
 from spoolwright.core.reduction.point import PointData
@@ -31,15 +31,17 @@ LEAST_ENGINES = 5
 """Fewer engines than this carry no mean and scatter of a reading."""
 _MAD = 1.4826
 """Standard deviation of a normal sample over its median absolute deviation."""
+_FAR = 3.0
 _LEAST_SCATTER = 0.01
 """Of a ratio: no shop reads these closer than one per cent."""
 
 
 @dataclass(frozen=True)
 class FleetReading:
-    """A reading over the engines of the shop: middle and scatter, in ln of the reading or in the reading itself.
+    """A reading over the engines of the shop: middle and scatter, in its logarithm or in itself.
 
-    `middle` is the median, `scatter` a robust standard deviation, `engines` how many stand behind it.
+    `middle` is the median, `scatter` the standard deviation without the pull of single wild engines,
+    `engines` how many stand behind it.
     """
 
     middle: float
@@ -87,8 +89,10 @@ def fleet_of(readings: Mapping[str, Sequence[Mapping[str, float]]]) -> dict[str,
 
 
 def _fleet(name: str, values: list[float]) -> FleetReading:
+    """Median, and standard deviation with what is far out drawn in to three robust standard deviations."""
     middle = median(values)
-    scatter = _MAD * median(abs(x - middle) for x in values)
+    far = _FAR * _MAD * median(abs(x - middle) for x in values)
+    scatter = stdev(min(max(x, middle - far), middle + far) for x in values)
     floor = _LEAST_SCATTER * (abs(middle) if name in BY_DIFFERENCE else 1.0)
     return FleetReading(middle, max(scatter, floor, 1e-12), len(values))
 

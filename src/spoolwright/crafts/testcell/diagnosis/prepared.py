@@ -1,4 +1,4 @@
-"""A type made ready for diagnosing: model, baseline, prior, the shop's own tables; made once for any number of engines."""
+"""A type made ready for diagnosing: model, baseline, prior, the shop's own tables."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Tables:
 
 @dataclass(frozen=True)
 class Weighed:
-    """The runs of a visit, weighed: gas path with what other readings say, mechanical faults, nothing wrong."""
+    """The runs of a visit, weighed: gas path, other readings, mechanical faults, nothing wrong."""
 
     read: VisitRead
     weighing: Weighing

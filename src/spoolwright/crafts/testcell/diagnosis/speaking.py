@@ -1,7 +1,8 @@
-"""What each channel says for and against a cause: the ln of the likelihood ratio, shared out among the outputs.
+"""What each channel says for and against a cause: its share of the ln of the likelihood ratio.
 
-Readings of one run scatter together, so what an output adds depends on which are known already. Its share is the
-mean over orders in which every output takes every place once, forwards and backwards: the shares add up to the whole.
+Readings of one run scatter together, so what an output adds depends on which are known already. Its share
+is the mean over orders in which every output takes every place once, forwards and backwards: the shares add
+up to the whole.
 """
 
 from __future__ import annotations
@@ -154,7 +155,7 @@ def reading_evidence(
     way = "higher" if sign > 0 else "lower"
     return Evidence(
         what=reading_name(seen.name, type_file),
-        seen=f"{_apart(seen)} the fleet's middle, {seen.out:+.1f} standard deviations of {seen.fleet.engines} engines",
+        seen=f"{_apart(seen)} the middle of {seen.fleet.engines} engines, {seen.out:+.1f} standard deviations",
         expected=f"{way} in {100.0 * probability:.0f} % of such cases (common practice, no source)",
         weight=weight,
     )

@@ -51,7 +51,7 @@ class Scribe:
         out += [
             self._mechanical(m, self.weighed.mechanical[m.id])
             for m in MECHANICAL
-            if self.weighed.mechanical[m.id] >= max(NAMED, 2.0 * m.prior)
+            if self.weighed.mechanical[m.id] >= max(NAMED, 2.0 * m.prior)  # else no reading speaks for it
         ]
         return tuple(sorted(out, key=lambda s: -s.probability)[:_MOST])
 
@@ -93,8 +93,7 @@ class Scribe:
             for s in m.shows
             if s.reading in seen
         ]
-        outs = [abs(seen[s.reading].out) for s in m.shows[:1] if s.reading in seen]
-        size = outs[0] if outs else 0.0
+        size = max((s.sign * seen[s.reading].out for s in m.shows if s.reading in seen), default=0.0)
         reopen, hours, cost = self._work(m.id)
         return Suspect(
             id=m.id,

@@ -210,15 +210,20 @@ def _residuals(weighing: Weighing) -> tuple[Residual, ...]:
         np.sum([effect(weighing, s) for s in causes], axis=0) if causes else np.zeros_like(weighing.surprise)
     )
     spread = np.sqrt(np.diag(weighing.covariance))
+    outputs = row_outputs(weighing)
     points = np.concatenate([np.tile(c.observation.points, len(c.outputs)) for c in weighing.seen])
     return tuple(
         Residual(
-            output=str(o), name=OUTPUT_NAMES[str(o)], point=str(p), value=float(v), standard_uncertainty=float(u),
+            output=str(o),
+            name=OUTPUT_NAMES[str(o)],
+            point=str(p),
+            value=float(v),
+            standard_uncertainty=float(u),
             explained=float(x),
         )
-        for o, p, v, u, x in zip(row_outputs(weighing), points, weighing.surprise, spread, explained, strict=True)
+        for o, p, v, u, x in zip(outputs, points, weighing.surprise, spread, explained, strict=True)
         if o
-    )  # fmt: skip
+    )
 
 
 def _earlier(past: Sequence[VisitRead]) -> list[str]:

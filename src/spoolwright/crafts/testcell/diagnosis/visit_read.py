@@ -30,8 +30,9 @@ _TOLD = 3
 class VisitRead:
     """What the runs of a visit hold for a diagnosis.
 
-    `observations` are of the runs with usable points in the newest block; `others` the mean readings beside the
-    gas path; `left_out` tells of points, channels and runs that are not used, and why; `cautions` of gates.
+    `observations` are of the runs with usable points in the newest block; `others` the mean readings beside
+    the gas path; `left_out` tells of points, channels and runs that are not used, and why; `cautions` of
+    gates.
     """
 
     runs: tuple[VisitRun, ...]
@@ -72,8 +73,8 @@ def _newest(read: Sequence[_RunRead], basis: ReductionBasis) -> VisitRead:
         own = [p for p in points if p.block == newest]
         if len(own) < len(points):
             left_out.append(
-                f"run {r.run.sheet.run}: {len(points) - len(own)} point(s) from before an adjustment or other work are "
-                "not mixed with those after it"
+                f"run {r.run.sheet.run}: {len(points) - len(own)} point(s) from before an adjustment or other "
+                "work are not mixed with those after it"
             )
         if not own:
             continue
@@ -104,8 +105,22 @@ def _usable(read: Sequence[_RunRead], basis: ReductionBasis) -> tuple[list[list[
         out.append([p for p in r.contents.points if not reasons[p.id]])
         if not bare:
             told.append(f"run {r.run.sheet.run} holds no steady point")
-        told += [f"point {p}: {'; '.join(why[:_TOLD])}" for p, why in reasons.items() if why]
+        told += _together(r.run.sheet.run, reasons)
     return out, told
+
+
+def _together(run: str, reasons: Mapping[str, tuple[str, ...]]) -> list[str]:
+    """Reasons against points, points with the same reason together."""
+    by_reason: dict[str, list[str]] = {}
+    for point, why in reasons.items():
+        if why:
+            by_reason.setdefault("; ".join(why[:_TOLD]), []).append(point)
+    out = []
+    for reason, points in by_reason.items():
+        whole = len(points) == len(reasons)
+        which = f"run {run}, all {len(points)} holds" if whole else f"point {', '.join(points)}"
+        out.append(f"{which}: {reason}")
+    return out
 
 
 def _without_doubted(points: Sequence[PointData]) -> list[PointData]:
