@@ -14,9 +14,10 @@ from spoolwright.core.diagnosis.calibrated import Calibrated
 from spoolwright.core.diagnosis.calibrating import calibration
 from spoolwright.core.diagnosis.diagnosing import EngineCase, Weigher, Weighing
 from spoolwright.core.diagnosis.weighing import PriorShares
+from spoolwright.crafts.testcell.diagnosis.telling import ALARM
 from spoolwright.rig.distortion import SHAPES
 
-FOUND_BELOW = 0.03
+FOUND_BELOW = ALARM
 """A cause counts as found when the probability that nothing is wrong is below this."""
 LACKING = {"full": (), "without T3": ("T3",)}
 """Outputs that a sensor set lacks."""

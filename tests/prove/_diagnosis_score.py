@@ -47,15 +47,17 @@ def inseparable(effects: Mapping[str, Sequence[np.ndarray]]) -> dict[float, Grou
 
 @dataclass
 class Scores:
-    """Everything that is told of one sensor set: figure by what it is."""
+    """All that is told of one sensor set: figures, groups by size, wrong answers, right ones by cause."""
 
     figures: dict[str, float] = field(default_factory=dict)
+    groups: Mapping[float, Groups] = field(default_factory=dict)
     confusions: dict[str, list[str]] = field(default_factory=dict)
+    by_cause: dict[str, dict[str, str]] = field(default_factory=dict)
 
 
 def scores(rows: Sequence[Row], groups: Mapping[float, Groups]) -> Scores:
     """Score the rows of one sensor set."""
-    out = Scores()
+    out = Scores(groups=groups)
     names = list(rows[0].answers)
     by_set: dict[str, list[Row]] = {}
     for r in rows:
@@ -71,6 +73,8 @@ def scores(rows: Sequence[Row], groups: Mapping[float, Groups]) -> Scores:
     _paired(out.figures, by_set, "product", [n for n in names if n.startswith("ceiling")])
     for title, chosen in by_set.items():
         out.confusions[title] = _confusions(chosen, "product")
+        if title.startswith(("size", "drawn", "sensor")):
+            out.by_cause[title] = _by_cause(chosen, ("product", "ceiling"))
     return out
 
 
@@ -155,6 +159,18 @@ def _confusions(rows: Sequence[Row], name: str) -> list[str]:
         f"{'+'.join(a) or 'healthy'} -> {'+'.join(b) or 'healthy'}: {n} (ceiling {ceiling[a, b]})"
         for (a, b), n in count.most_common(12)
     ]
+
+
+def _by_cause(rows: Sequence[Row], names: Sequence[str]) -> dict[str, str]:
+    """Right answers by what is true."""
+    found: dict[str, list[Row]] = {}
+    for r in rows:
+        found.setdefault(r.ids[0], []).append(r)
+    return {
+        cause: f"{len(own)} runs; "
+        + ", ".join(f"{n} {sum(right(r, r.answers[n]) for r in own)}" for n in names if n in own[0].answers)
+        for cause, own in sorted(found.items())
+    }
 
 
 def _mean(values: Iterable[float]) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from _diagnosis_rig import SIZES
 from _diagnosis_rivals import WAYS
-from _diagnosis_score import MIXED, Scores
+from _diagnosis_score import BOUND, MIXED, Scores
 
 SETS = (*(f"size {s:g}" for s in SIZES), "drawn", "healthy", "sensor", "pair")
 _CEILINGS = ("ceiling", "ceiling that knows the five sizes")
@@ -36,6 +36,9 @@ def table(found: Mapping[str, Scores]) -> dict[str, str]:
         for size in SIZES:
             title = f"size {size:g}"
             out[f"{sensors}; {title}: right group (over its size)"] = _groups(f, title)
+            out[f"{sensors}; {title}: inseparable (nearer than {BOUND:g} in units of scatter)"] = _members(
+                s, size
+            )
         out[f"{sensors}; alarms"] = ", ".join(f"{t} {f[f'{t}: product, alarm']:.2%}" for t in SETS)
         out |= {f"{sensors}; {what}": text for what, text in _rest(f).items()}
     return out
@@ -58,6 +61,11 @@ def _groups(f: Mapping[str, float], title: str) -> str:
     return "; ".join(
         f"{n} {f[f'{title}: {n}{what}']:.1%} ({f[f'{title}: {n}{what} over its size']:.1%})" for n in names
     )
+
+
+def _members(s: Scores, size: float) -> str:
+    several = sorted({" / ".join(sorted(g)) for g in s.groups[size].values() if len(g) > 1})
+    return "; ".join(several) or "none"
 
 
 def _rest(f: Mapping[str, float]) -> dict[str, str]:

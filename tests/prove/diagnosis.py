@@ -63,12 +63,14 @@ class Plan:
     processes : worker processes
     ceiling : whether the ceiling is computed
     kept : file that keeps what is learnt before the blind runs; learnt anew when empty or absent
+    rows : file for every answer to every run; none when empty
     """
 
     scale: float = 1.0
     processes: int = os.cpu_count() or 1
     ceiling: bool = True
     kept: str = ""
+    rows: str = ""
 
     def counts(self) -> dict[str, int]:
         """Runs by set."""
@@ -143,18 +145,19 @@ def run(progress: Report, plan: Plan | None = None) -> dict[str, Any]:
     """The whole contest."""
     plan = plan or Plan()
     rows, known = blind_rows(plan, progress)
+    if plan.rows:
+        Path(plan.rows).write_bytes(pickle.dumps(rows))
     found = scored(rows, known)
     causes = bench().causes
-    scatter = {
-        f"size 1 in units of build scatter, {c.id}": f"{bench().in_build_scatter(c):.1f}" for c in causes
-    }
+    scatter = ", ".join(f"{c.id} {bench().in_build_scatter(c):.1f}" for c in causes)
     return {
         "claim": " ".join(CLAIM.split()),
-        "measured": table(found) | scatter,
+        "measured": {"size 1 in units of build scatter": scatter} | table(found),
         "figures": {s: f.figures for s, f in found.items()},
         "cases": sum(plan.counts().values()),
         "holds": plan.ceiling and holds(found),
         "confusions": {s: f.confusions for s, f in found.items()},
+        "by cause": {s: f.by_cause for s, f in found.items()},
     }
 
 
@@ -164,6 +167,7 @@ def _options(given: Sequence[str] | None) -> argparse.Namespace:
     p.add_argument("--scale", type=float, default=1.0, help="part of the runs that is made")
     p.add_argument("--without-ceiling", action="store_true", help="leave the ceiling out")
     p.add_argument("--kept", default="", help="file that keeps what is learnt before the blind runs")
+    p.add_argument("--rows", default="", help="file for every answer to every run")
     p.add_argument("--result", default="", help="JSON file for the result")
     return p.parse_args(given)
 
@@ -179,8 +183,10 @@ def main(given: Sequence[str] | None = None) -> int:
             said[0] = now
             print(f"{done} of {total} runs, {now:.0f} s", file=sys.stderr, flush=True)
 
-    result = run(progress, Plan(o.scale, o.processes, not o.without_ceiling, o.kept))
-    text = json.dumps(result | {"seconds": round(time.perf_counter() - started, 1)}, indent=1)
+    result = run(progress, Plan(o.scale, o.processes, not o.without_ceiling, o.kept, o.rows))
+    text = json.dumps(
+        result | {"seconds": round(time.perf_counter() - started, 1)}, indent=1, ensure_ascii=False
+    )
     if o.result:
         Path(o.result).write_text(text + "\n", encoding="utf-8")
     print(text)
