@@ -155,7 +155,7 @@ def reading_evidence(
     way = "higher" if sign > 0 else "lower"
     return Evidence(
         what=reading_name(seen.name, type_file),
-        seen=f"{_apart(seen)} the middle of {seen.fleet.engines} engines, {seen.out:+.1f} standard deviations",
+        seen=f"{_apart(seen)} {seen.fleet.engines} engines' middle, {seen.out:+.1f} standard deviations",
         expected=f"{way} in {100.0 * probability:.0f} % of such cases (common practice, no source)",
         weight=weight,
     )

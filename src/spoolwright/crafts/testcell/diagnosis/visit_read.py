@@ -73,8 +73,8 @@ def _newest(read: Sequence[_RunRead], basis: ReductionBasis) -> VisitRead:
         own = [p for p in points if p.block == newest]
         if len(own) < len(points):
             left_out.append(
-                f"run {r.run.sheet.run}: {len(points) - len(own)} point(s) from before an adjustment or other "
-                "work are not mixed with those after it"
+                f"run {r.run.sheet.run}: {len(points) - len(own)} point(s) from before an adjustment or "
+                "other work are not mixed with those after it"
             )
         if not own:
             continue
