@@ -15,6 +15,10 @@ from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES, difference
 
 APART = 2.5
 """Signatures nearer than this, in standard deviations of the difference, are not told apart."""
+BETWEEN = 4.0
+"""Up to here the readings may still happen to lie between two causes."""
+DECIDED = 20.0
+"""A cause so many times less probable than another is decided against."""
 _LEAST = 0.02
 """Causes less probable than this are in no group."""
 _SIZES = 160
@@ -40,13 +44,23 @@ def groups_of(weighing: Weighing) -> tuple[Group, ...]:
         seed = left.pop(0)
         size = sized(weighing, weighing.causes[seed].id).mean
         matches = {j: _match(weighing, seed, size, j) for j in left}
-        near = [j for j in left if matches[j].distance < APART]
+        near = [
+            j
+            for j in left
+            if _alike(matches[j], present[weighing.causes[j].id], present[weighing.causes[seed].id])
+        ]
         if near:
             left = [j for j in left if j not in near]
             ids = tuple(weighing.causes[i].id for i in (seed, *near))
             reason = _reason(weighing, seed, size, near, matches)
             out.append(Group(causes=ids, probability=any_present(weighing, ids), reason=reason))
     return tuple(sorted(out, key=lambda g: -g.probability))
+
+
+def _alike(match: _Match, probability: float, most: float) -> bool:
+    """Whether these runs leave a cause beside the most probable one of its group."""
+    undecided = match.distance < BETWEEN and probability * DECIDED > most
+    return match.distance < APART or undecided
 
 
 def any_present(weighing: Weighing, ids: tuple[str, ...]) -> float:
@@ -83,12 +97,13 @@ def _reason(weighing: Weighing, seed: int, size: float, near: list[int], matches
         scatter = {o: _scatter(weighing, o) for o in by_output}
         most = max(by_output, key=lambda o: abs(by_output[o]) / scatter[o])
         level = _level(weighing, most)
-        times = max(matches[j].distance, 0.05)
+        times = matches[j].distance
+        needed = f"{APART:g} would be needed" if times < APART else "and the readings lie between them"
         told.append(
             f"“{weighing.causes[j].text}” at the size that fits differs from "
             f"“{weighing.causes[seed].text}” most in {OUTPUT_NAMES[most]}, by "
-            f"{difference_text(most, by_output[most], level)}: all readings together see {times:.1f} standard "
-            f"deviations between the two, {APART:g} would be needed"
+            f"{difference_text(most, by_output[most], level)}: all readings together see {times:.1f} "
+            f"standard deviations between the two, {needed}"
         )
     return "; ".join(told) + "."
 

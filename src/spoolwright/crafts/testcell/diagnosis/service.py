@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from spoolwright.core.diagnosis.diagnosing import EngineCase
+from spoolwright.core.diagnosis.expected import compared_calibrated
 from spoolwright.crafts.testcell.diagnosis.baseline import Baseline
 from spoolwright.crafts.testcell.diagnosis.mechanical import joined_weighing, seen_readings
 from spoolwright.crafts.testcell.diagnosis.model import Diagnosis
@@ -52,7 +55,14 @@ def diagnosed(
     if why:
         return cannot_tell(prepared, read, why)
     case = EngineCase(read.observations, tuple(o for p in past for o in p.observations))
-    return told(prepared, _weighed(case, read, prepared), past)
+    try:
+        weighed = _weighed(case, read, prepared)
+    except (ValueError, np.linalg.LinAlgError):
+        lost = _not_run(case, prepared)
+        if not lost:
+            raise
+        return cannot_tell(prepared, read, f"Nothing can be told: {lost[0]}")
+    return told(prepared, weighed, past)
 
 
 def _why_not(read: VisitRead, prepared: Prepared) -> str:
@@ -66,6 +76,13 @@ def _why_not(read: VisitRead, prepared: Prepared) -> str:
         missing = " ".join(kinds_missing(read, prepared.kind.basis))
         return f"Nothing can be told: one kind of reading alone carries no diagnosis. {missing}"
     return ""
+
+
+def _not_run(case: EngineCase, prepared: Prepared) -> list[str]:
+    """Points at which the engine model does not run, in words."""
+    runs = [*case.now, *case.earlier]
+    seen = compared_calibrated(prepared.kind.basis.model, runs, prepared.baseline.calibrated)
+    return [told for c in seen for told in c.lost]
 
 
 def _weighed(case: EngineCase, read: VisitRead, prepared: Prepared) -> Weighed:

@@ -35,7 +35,9 @@ FOUND = 0.8
 CALM = 0.5
 """Nothing is called found where nothing wrong is at least so probable; between the two it is unclear."""
 FEW = 1e-3
-"""A misfit less probable than this under the best explanation says that something else is at work."""
+"""A misfit less probable than this under the best explanation says that something else may be at work."""
+NEVER = 1e-6
+"""A misfit less probable than this, and no cause is called found: none of them is what happened."""
 CAUTION = "A probability is no finding: no part is serviceable or rejected by it before somebody has looked."
 _PAIRS = 0.005
 
@@ -46,12 +48,12 @@ def told(by: Prepared, w: Weighed, past: Sequence[VisitRead]) -> Diagnosis:
     newest = w.read.runs[-1].sheet
     suspects = Scribe(by, w, by.margin_teller(newest.limit_set), ledger).suspects()
     groups = groups_of(w.weighing)
-    outcome, sentence = _outcome(w, suspects, groups)
     outside = misfit(w.weighing)
+    outcome, sentence = _outcome(w, suspects, groups) if outside >= NEVER else _unexplained(suspects)
     missing = kinds_missing(w.read, by.kind.basis)
     if missing:
         sentence = f"{sentence} {' '.join(missing)}"
-    if outside < FEW:
+    if NEVER <= outside < FEW:
         sentence += " None of the causes explains the readings well: something else may be at work."
     checks = _checks(by, w, outcome)
     return Diagnosis(
@@ -143,6 +145,16 @@ def _outcome(w: Weighed, suspects: Sequence[Suspect], groups: Sequence[Group]) -
         "unclear",
         f"Not clear: nothing wrong {percent(w.healthy)}, {top.text.lower() if top.text else top.id} "
         f"{percent(top.probability)} by {rests}.",
+    )
+
+
+def _unexplained(suspects: Sequence[Suspect]) -> tuple[Outcome, str]:
+    """What is said where no cause is what happened."""
+    nearest = f"; nearest comes “{suspects[0].text}”" if suspects else ""
+    return (
+        "unclear",
+        f"None of the causes explains these readings{nearest}: something else is at work, or a reading or an "
+        "entry on the run sheet is far off. Check these first.",
     )
 
 
