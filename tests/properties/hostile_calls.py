@@ -114,7 +114,6 @@ def places(s: Sound, thing: Path) -> dict[str, list[object]]:
         "assess --baseline": ["assess", s.run, *fit, "--baseline", thing],
         "calibrate": ["calibrate", *fit, "--out", s.folder / "b.json", "--", thing],
         "diagnose RUN": ["diagnose", *fit, "--sheet", sheet_beside(s.run), "--", thing],
-        "diagnose --earlier": ["diagnose", s.run, *fit, "--earlier", thing],
         "diagnose --baseline": ["diagnose", s.run, *fit, "--baseline", thing],
         "diagnose --priors": ["diagnose", s.run, *fit, "--priors", thing],
         "sheet new": ["sheet", "new", *fit, "--out", s.folder / "new.toml", "--", thing],

@@ -80,11 +80,11 @@ def _ready(type_path: Path, files: DiagnosisFiles) -> tuple[LoadedType, Prepared
     from spoolwright.sources.typefile import load_type
 
     loaded = load_type(type_path)
-    kind = visits.in_force(loaded, None)
+    tables = _tables(loaded, files)
     baseline, sha256 = data_sheet_baseline(loaded.type_file), ""
     if files.baseline is not None:
         baseline, sha256 = read_whole_baseline(files.baseline)
-    return loaded, Prepared(kind, baseline, _tables(loaded, files), sha256)
+    return loaded, Prepared(visits.in_force(loaded, None), baseline, tables, sha256)
 
 
 def _tables(loaded: LoadedType, files: DiagnosisFiles) -> Tables:
