@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from spoolwright.core.diagnosis.comparison import FACTORS, UNIT
+from spoolwright.core.diagnosis.families import Families
+from spoolwright.core.diagnosis.redundancy import Twin, usual_twins
 from spoolwright.core.diagnosis.spreads import BUILD, CHANNEL, ENGINE_LINE
 from spoolwright.core.diagnosis.terms import COMMON, LINE, LINE_TERMS, NAMES, PRIOR, SPREADS, factors_along
 from spoolwright.core.numerics import FloatArray
@@ -68,6 +71,10 @@ class Calibrated:
         Smallest and largest ln(corrected speed) and ln(theta) seen [-].
     errors : tuple of ModelError
         Where the model is wrong and by how much, cross-validated [-].
+    families : Families or None
+        Families of engines found; one when None [-].
+    twins : mapping
+        How readings that ought to agree do, see `redundancy` [-].
     """
 
     type_id: str
@@ -80,6 +87,8 @@ class Calibrated:
     speed_range: tuple[float, float] = (0.0, 0.0)
     warmth_range: tuple[float, float] = (0.0, 0.0)
     errors: tuple[ModelError, ...] = field(default=())
+    families: Families | None = None
+    twins: Mapping[str, Twin] = field(default_factory=usual_twins)
 
     @property
     def build(self) -> dict[str, float]:
@@ -118,6 +127,10 @@ class Calibrated:
             "errors": [vars(e).copy() for e in self.errors],
             "multipliers": self.multipliers.tolist(),
             "line": self.line.tolist(),
+            "families": None
+            if self.families is None
+            else {k: v.tolist() for k, v in vars(self.families).items()},
+            "twins": {name: [t.mean, t.deviation] for name, t in self.twins.items()},
             "mean": self.mean.tolist(),
             "covariance": self.covariance.tolist(),
         }
@@ -136,7 +149,7 @@ def data_sheet_only(type_id: str = "") -> Calibrated:
     Calibrated
         Prior means and spreads [-].
     """
-    line = np.diag((ENGINE_LINE * CHANNEL[:, : len(LINE_TERMS)].ravel()) ** 2)
+    line = np.diag((ENGINE_LINE * CHANNEL[:, 1 : 1 + len(LINE_TERMS)].ravel()) ** 2)
     return Calibrated(type_id, np.zeros(COMMON), np.diag(PRIOR**2), np.ones(len(SPREADS)), line)
 
 
@@ -178,6 +191,8 @@ def calibrated_from_dict(given: Any) -> Calibrated:
             _pair(given["speed_range"]),
             _pair(given["warmth_range"]),
             tuple(ModelError(**e) for e in given["errors"]),
+            _families(given.get("families")),
+            {str(k): Twin(*_pair(v)) for k, v in given["twins"].items()},
         )
     except (LookupError, TypeError, ValueError, ArithmeticError) as error:
         told = f"{error} is missing" if isinstance(error, KeyError) else str(error)
@@ -185,6 +200,21 @@ def calibrated_from_dict(given: Any) -> Calibrated:
             f"this is not a calibration of this version ({told[:200]}).",
             mend="Calibrate again from recorded runs with `spoolwright calibrate`.",
         ) from error
+
+
+def _plain(families: Families) -> dict[str, Any]:
+    return {name: values.tolist() for name, values in vars(families).items()}
+
+
+def _families(given: Any) -> Families | None:
+    if given is None:
+        return None
+    shares = np.array(given["shares"], dtype=float)
+    return Families(
+        _array(given["shares"], shares.shape),
+        _array(given["lines"], (shares.size, LINE)),
+        _array(given["within"], (LINE, LINE)),
+    )
 
 
 def _array(given: Any, shape: tuple[int, ...]) -> FloatArray:

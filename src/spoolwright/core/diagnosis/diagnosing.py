@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +13,19 @@ from spoolwright.core.diagnosis.calibrated import Calibrated
 from spoolwright.core.diagnosis.causes import Cause, ReadingScale, module_causes, reading_causes
 from spoolwright.core.diagnosis.comparison import Compared
 from spoolwright.core.diagnosis.expected import compared_calibrated, surprise
+from spoolwright.core.diagnosis.families import one_family
 from spoolwright.core.diagnosis.learning import engine_runs
 from spoolwright.core.diagnosis.observation import Observation
+from spoolwright.core.diagnosis.redundancy import effect, surprises
 from spoolwright.core.diagnosis.signatures import Signature, module_signatures, reading_signatures
-from spoolwright.core.diagnosis.weighing import Explanation, PriorShares, Whitened, weighed, whitened
+from spoolwright.core.diagnosis.weighing import (
+    Explanation,
+    PriorShares,
+    Whitened,
+    family_weights,
+    weighed,
+    whitened,
+)
 from spoolwright.core.numerics import FloatArray
 
 WEAR = 0.7
@@ -56,7 +65,7 @@ class Weighing:
     signatures : tuple of C Signature
         Their effects on the stacked residuals [-].
     surprise : array, shape (N,)
-        Stacked residuals less what is expected of the average engine [-].
+        Stacked residuals less what is expected of the average engine of its family [-].
     covariance : array, shape (N, N)
         Of the surprise when nothing is wrong [-].
     white : Whitened
@@ -158,9 +167,46 @@ class Weigher:
             for i in range(len(seen))
         ]
         signatures = tuple(_stacked(parts, sizes, k) for k in range(len(causes)))
-        white = whitened(r, covariance, signatures)
-        found = weighed(white, causes, self.shares)
-        return Weighing(case, tuple(seen), causes, signatures, r, covariance, white, tuple(found))
+        families = self.calibrated.families or one_family(self.calibrated.line)
+        shifts = families.lines @ problem.line.T
+        white = whitened(r, covariance, signatures, shifts, families.shares)
+        found = weighed(self._with_twins(white, case.now, causes, scales), causes, self.shares)
+        weights = family_weights(white, _effect(white, causes, found[0]))
+        own = replace(
+            white,
+            residual=white.residual - weights @ white.families,
+            families=np.zeros((1, r.size)),
+            shares=np.ones(1),
+        )
+        r = r - weights @ shifts
+        return Weighing(case, tuple(seen), causes, signatures, r, covariance, own, tuple(found))
+
+    def _with_twins(
+        self,
+        white: Whitened,
+        runs: Sequence[Observation],
+        causes: Sequence[Cause],
+        scales: Sequence[ReadingScale],
+    ) -> Whitened:
+        """The same with a row for every pair of readings that ought to agree."""
+        twins = self.calibrated.twins
+        extra, places = surprises(runs, twins)
+        if not places:
+            return white
+        step = {f"reading:{s.channel}": s for s in scales}
+        moved = np.zeros((len(causes), len(places)))
+        for k, cause in enumerate(causes):
+            if cause.id in step:
+                s = step[cause.id]
+                moved[k] = [effect(runs[i], name, twins[name], s.channel, s.step) for i, name in places]
+        return Whitened(
+            np.concatenate([white.residual, extra]),
+            np.concatenate([white.slopes, moved], axis=1),
+            np.concatenate([white.curvatures, np.zeros_like(moved)], axis=1),
+            tuple(np.concatenate([e, np.zeros((len(e), extra.size))], axis=1) for e in white.errors),
+            np.concatenate([white.families, np.zeros((len(white.families), extra.size))], axis=1),
+            white.shares,
+        )
 
     def _change(self, columns: FloatArray, spread: NDArray[np.intp], now: int) -> FloatArray:
         """What wear and work between visits add to the runs of this visit."""
@@ -173,6 +219,15 @@ class Weigher:
         """Channels that every run of the visit has, with the size of one step."""
         shared = [c for c in runs[0].channels if all(c in o.channels for o in runs) and c in self.names]
         return [ReadingScale(c, self.names[c], _step(runs[0], c)) for c in shared]
+
+
+def _effect(white: Whitened, causes: Sequence[Cause], explanation: Explanation) -> FloatArray:
+    """What an explanation does, over the root of the covariance."""
+    effect = np.zeros_like(white.residual)
+    for x in explanation.causes:
+        i = causes.index(x.cause)
+        effect = effect + white.slopes[i] * x.mean + white.curvatures[i] * x.mean**2
+    return effect
 
 
 def _step(o: Observation, channel: str) -> float:

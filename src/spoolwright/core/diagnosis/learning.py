@@ -29,9 +29,9 @@ from spoolwright.core.numerics import FloatArray
 
 PASSES = 3
 """How often the model is run again at the shape just learnt."""
-_STEPS = 40
-_LINE_STEPS = 25
-_LINE_WEIGHT = 3.0
+_STEPS = 30
+_LINE_STEPS = 60
+_LINE_WEIGHT = 6.0
 """How many engines the prior of their own lines counts for."""
 
 
@@ -242,12 +242,9 @@ def fitted_line(
     ----------
     Dempster, Laird and Rubin, J. R. Stat. Soc. B 39 (1977) 1 (expectation and maximisation).
     """
+    seen = told_of_lines(engines, multipliers)
     for _ in range(_LINE_STEPS):
-        found = posterior(engines, multipliers, line)
-        total = _LINE_WEIGHT * prior
-        for e in engines:
-            total = total + _line_moment(e, multipliers, line, found)
-        line = _positive(total / (_LINE_WEIGHT + len(engines)))
+        line = _positive((_LINE_WEIGHT * prior + seen.moments(line)) / (_LINE_WEIGHT + len(engines)))
     return line
 
 
@@ -257,14 +254,82 @@ def _positive(covariance: FloatArray) -> FloatArray:
     return np.asarray((vectors * np.maximum(values, 1e-14)) @ vectors.T)
 
 
-def _line_moment(e: EngineRuns, multipliers: FloatArray, line: FloatArray, found: Posterior) -> FloatArray:
-    """Expected square of an engine's own line, given its runs."""
-    solved = np.linalg.solve(_covariance(e, multipliers, line), np.concatenate([e.line, e.common], axis=1))
-    gain = line @ solved[:, :LINE].T
-    mean = gain @ (e.residual - e.common @ found.mean)
-    by_common = line @ e.line.T @ solved[:, LINE:]
-    spread = line - gain @ e.line @ line + by_common @ found.covariance @ by_common.T
-    return np.asarray(np.outer(mean, mean) + spread)
+@dataclass(frozen=True)
+class ToldOfLines:
+    """What each engine's runs tell of its own line and of the common coefficients together.
+
+    Parameters
+    ----------
+    precision : array, shape (n, LINE, LINE)
+        Of each engine's line [-].
+    mixed : array, shape (n, LINE, COMMON)
+        Of its line and the common coefficients [-].
+    common : array, shape (COMMON, COMMON)
+        Of the common coefficients, all engines together [-].
+    pull : array, shape (n, LINE)
+        Pull on each engine's line [-].
+    pull_common : array, shape (COMMON,)
+        Pull on the common coefficients, all engines together [-].
+    """
+
+    precision: FloatArray
+    mixed: FloatArray
+    common: FloatArray
+    pull: FloatArray
+    pull_common: FloatArray
+
+    def moments(self, line: FloatArray) -> FloatArray:
+        """Sum of the expected squares of the engines' own lines.
+
+        Parameters
+        ----------
+        line : array, shape (LINE, LINE)
+            Covariance of an engine's own line [-].
+
+        Returns
+        -------
+        array, shape (LINE, LINE)
+            Sum over the engines [-].
+        """
+        covariance = np.linalg.inv(self.precision + np.linalg.inv(line))
+        gain = covariance @ self.mixed
+        information = np.diag(PRIOR**-2.0) + self.common - np.einsum("eim,ein->mn", self.mixed, gain)
+        pull = self.pull_common - np.einsum("eim,ei->m", gain, self.pull)
+        spread = np.linalg.inv(information)
+        common = spread @ pull
+        mean = np.einsum("eij,ej->ei", covariance, self.pull - self.mixed @ common)
+        by_common = np.einsum("eim,mn,ejn->ij", gain, spread, gain, optimize=True)
+        return np.asarray(mean.T @ mean + covariance.sum(axis=0) + by_common)
+
+
+def told_of_lines(engines: Sequence[EngineRuns], multipliers: FloatArray) -> ToldOfLines:
+    """Gather what the engines' runs tell of their own lines.
+
+    Parameters
+    ----------
+    engines : sequence of n EngineRuns
+        What was seen [-].
+    multipliers : array, shape (len(SPREADS),)
+        Of the standard deviations [-].
+
+    Returns
+    -------
+    ToldOfLines
+        Precisions and pulls of a normal likelihood [-].
+    """
+    rows = []
+    for e in engines:
+        scaled = e.columns * multipliers[e.spread]
+        joined = np.concatenate([e.line, e.common, e.residual[:, None]], axis=1)
+        rows.append(joined.T @ np.linalg.solve(e.scatter + scaled @ scaled.T, joined))
+    every = np.array(rows)
+    return ToldOfLines(
+        every[:, :LINE, :LINE],
+        every[:, :LINE, LINE:-1],
+        every[:, LINE:-1, LINE:-1].sum(axis=0),
+        every[:, :LINE, -1],
+        every[:, LINE:-1, -1].sum(axis=0),
+    )
 
 
 def learnt(

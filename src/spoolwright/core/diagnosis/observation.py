@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,8 @@ class Observation:
         The errors; the same name in two runs names the same cause, not the same draw [-].
     random : array of bool, shape (E,)
         Whether an error is scatter, drawn anew at every point [-].
+    roles : mapping
+        Role to channel id, for the channels that the run has [-].
     bars : tuple of str
         What keeps some holds out, in words [-].
     """
@@ -84,6 +86,7 @@ class Observation:
     sources: tuple[ErrorSource, ...]
     random: NDArray[np.bool_]
     bars: tuple[str, ...] = ()
+    roles: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def size(self) -> int:

@@ -13,7 +13,15 @@ from spoolwright.core.cycle.solve import solve
 from spoolwright.core.diagnosis.causes import Cause, ReadingScale
 from spoolwright.core.diagnosis.comparison import FACTORS, UNIT, Compared, condition_of, factor_record
 from spoolwright.core.diagnosis.observation import ADDITIVE, CONDITIONS, OUTPUTS
-from spoolwright.core.diagnosis.spreads import EFFECT, EFFECT_OF_SEEN, EFFECT_RATIO, EFFECT_SLOPE, SEEN_SLOPE
+from spoolwright.core.diagnosis.spreads import (
+    EFFECT,
+    EFFECT_ALONG,
+    EFFECT_LINE,
+    EFFECT_OF_SEEN,
+    EFFECT_RATIO,
+    EFFECT_SLOPE,
+    MAPPED,
+)
 from spoolwright.core.numerics import FloatArray, value
 
 
@@ -81,18 +89,27 @@ def module_signatures(
 
 
 def _errors(c: Compared, cause: Cause, slope: FloatArray, curvature: FloatArray) -> FloatArray:
-    """What is not known of a cause's effect: by output, over speed, of the ratio of its factors."""
+    """What is not known of a cause's effect.
+
+    Where the operating point moves, maps of another shape answer otherwise: as if other factors moved along,
+    by a part of the flow loss that would move the engine as much. Besides: each output, the whole, the ratio
+    of factors.
+    """
     k, p = c.residual.shape
     effect = slope.reshape(k, p)
-    rows = [effect * EFFECT * (np.arange(k) == i)[:, None] for i in range(k)]
-    rows += [effect * EFFECT, effect * c.speed * EFFECT_SLOPE]
+    flow = c.by_factor[FACTORS.index("compressor_flow")]
+    moved = float(np.sqrt(np.mean(effect**2) / np.mean(flow**2)))
+    along = [c.by_factor[FACTORS.index(name)] * moved * EFFECT_ALONG for name in MAPPED]
+    rows = [*along, *(x * c.speed * EFFECT_SLOPE for x in along)]
+    rows += [effect * EFFECT * (np.arange(k) == i)[:, None] for i in range(k)]
+    rows += [effect * EFFECT, effect * c.speed * EFFECT_LINE]
     for name in list(cause.factors)[1:]:
         rows.append(c.by_factor[FACTORS.index(name)] * cause.factors[name] * EFFECT_RATIO)
     if cause.seen_by in c.outputs:
         others = np.array([name != cause.seen_by for name in c.outputs])
         bent = curvature.reshape(k, p) * 0.5 * cause.sizes[1]
         hidden = [x * others[:, None] * EFFECT_OF_SEEN for x in (effect, bent)]
-        rows += [*hidden, *(x * c.speed * SEEN_SLOPE for x in hidden)]
+        rows += [*hidden, *(x * c.speed * EFFECT_SLOPE for x in hidden)]
     return np.array(rows).reshape(len(rows), -1)
 
 

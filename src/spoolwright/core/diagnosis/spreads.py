@@ -24,8 +24,8 @@ def _per_factor(table: Mapping[str, float]) -> np.ndarray:
 
 
 BUILD = 0.6 * _per_factor(_BUILD)
-"""Of each factor among engines of good build, shape (F,) [-]: somewhat less than what the doubt about readings
-allows, which is generous so as to accuse no sound channel."""
+"""Of each factor among engines of good build, shape (F,) [-]: less than what the doubt about readings allows,
+which is generous so as to accuse no sound channel."""
 
 WAVES = _per_factor(_WAVES)
 """What smooth shapes leave over at each point, shape (F,) [-]."""
@@ -49,21 +49,31 @@ humidity [per kg/kg] and over ln(Reynolds number), shape (K, 6)."""
 
 ENGINE_LINE = 0.1
 """Single engines depart from the common shape by this part of what the type's model may [-]."""
-RUN_LEVEL = 0.0005
+ENGINE_LEVEL = 0.0002
+"""Level of an output from engine to engine beyond its modules' build: places of probes [-]."""
+RUN_LEVEL = 0.0002
 """Level of an output from run to run beyond what the instruments explain [-]."""
-RUN_SLOPE = 0.02
+RUN_SLOPE = 0.006
 """Slope of an output over ln(corrected speed) from run to run: gas temperature profiles turn [-]."""
-POINT = 0.0003
+POINT = 0.00015
 """An output at one point beyond its stated scatter [-]."""
-EFFECT = 0.05
-"""The effect of a cause is known to this part of itself, as a whole and on each output: maps bend it [-]."""
-EFFECT_SLOPE = 0.5
-"""The same over ln(corrected speed), for all outputs together [-]."""
+EFFECT = 0.02
+"""The effect of a cause is known to this part of itself, as a whole and on each output [-]."""
+EFFECT_LINE = 1.0
+"""And changes along the line by this part of itself, over ln(corrected speed): fixed and growing losses [-]."""
+EFFECT_ALONG = 0.025
+"""Where a cause moves the operating point, maps of another shape answer as if other factors moved along, by
+this part of the flow loss that would move the engine as much [-]."""
+MAPPED = (
+    "compressor_flow", "compressor_efficiency", "gas_generator_turbine_area",
+    "gas_generator_turbine_efficiency", "power_turbine_area", "power_turbine_efficiency",
+)  # fmt: skip
+"""Factors that stand for the shape of a component's map."""
+EFFECT_SLOPE = 4.0
+"""What is not known of an effect changes by this part of itself over ln(corrected speed) [-]."""
 EFFECT_RATIO = 0.1
 """Where a cause moves several factors, their ratio is known to this part of itself [-]."""
-EFFECT_OF_SEEN = 0.4
+EFFECT_OF_SEEN = 0.3
 """What a cause does whose size an output shows directly is known to this part: flow lost per degree [-]."""
-SEEN_SLOPE = 8.0
-"""And that changes along the line by this part of what is not known, over ln(corrected speed) [-]."""
-WAVE_SHARE = 0.3
+WAVE_SHARE = 0.1
 """Part of `WAVES` that a settled point has [-]."""

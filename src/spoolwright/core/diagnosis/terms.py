@@ -19,7 +19,7 @@ SHAPES = ("level", "speed", "speed squared", "warmth")
 """Terms of a factor along the operating line; speed is ln(corrected speed), warmth is ln(theta)."""
 CHANNEL_TERMS = ("level", "speed", "speed squared", "warmth", "humidity", "ln Reynolds")
 """Terms of an output's own residual."""
-LINE_TERMS = SHAPES
+LINE_TERMS = SHAPES[1:]
 """Terms of an engine's own line."""
 LINE = len(NAMES) * len(LINE_TERMS)
 """Number of coefficients of an engine's own line."""
@@ -32,6 +32,7 @@ PRIOR = np.concatenate(
 
 SPREADS = (
     *(f"build: {f}" for f in FACTORS),
+    *(f"engine's level: {o}" for o in NAMES),
     "point's own state",
     "instruments",
     *(f"run's level: {o}" for o in NAMES),
@@ -39,10 +40,11 @@ SPREADS = (
     *(f"point: {o}" for o in NAMES),
 )
 """What scatters, each with one multiplier of its standard deviation."""
-WIDTH = np.array([0.6] * len(FACTORS) + [1.0, 0.15] + [1.0] * (3 * len(NAMES)))
+WIDTH = np.array([0.6] * len(FACTORS) + [1.0] * len(NAMES) + [1.0, 0.15] + [1.0] * (3 * len(NAMES)))
 """How far each multiplier may be from 1: standard deviation of its logarithm [-]."""
-_STATE, _INSTRUMENTS = (len(FACTORS) + i for i in range(2))
-_RUN_LEVEL = len(FACTORS) + 2
+_ENGINE_LEVEL = len(FACTORS)
+_STATE, _INSTRUMENTS = (len(FACTORS) + len(NAMES) + i for i in range(2))
+_RUN_LEVEL = _INSTRUMENTS + 1
 _RUN_SLOPE, _POINT = _RUN_LEVEL + len(NAMES), _RUN_LEVEL + 2 * len(NAMES)
 
 
@@ -116,7 +118,7 @@ def common_columns(c: Compared, reference_temperature: float, reference_pressure
 
 
 def build_scatter(c: Compared) -> Scatter:
-    """Build of every module, the same in all runs of an engine.
+    """Build of every module and the level of every output, the same in all runs of an engine.
 
     Parameters
     ----------
@@ -126,10 +128,13 @@ def build_scatter(c: Compared) -> Scatter:
     Returns
     -------
     Scatter
-        One column a factor [-].
+        One column a factor, one an output [-].
     """
     columns = (c.by_factor * spreads.BUILD[:, None, None]).reshape(len(FACTORS), -1).T
-    return Scatter(columns, np.arange(len(FACTORS)))
+    k, p = c.residual.shape
+    level = np.repeat(np.eye(k), p, axis=0) * spreads.ENGINE_LEVEL
+    known = [_ENGINE_LEVEL + NAMES.index(name) for name in c.outputs]
+    return Scatter(np.concatenate([columns, level], axis=1), np.concatenate([np.arange(len(FACTORS)), known]))
 
 
 def line_columns(c: Compared) -> FloatArray:
@@ -148,7 +153,7 @@ def line_columns(c: Compared) -> FloatArray:
     k, p = c.residual.shape
     out = np.zeros((k, p, len(NAMES), len(LINE_TERMS)))
     for i, name in enumerate(c.outputs):
-        out[i, :, NAMES.index(name)] = line_features(c).T
+        out[i, :, NAMES.index(name)] = line_features(c)[1:].T
     return out.reshape(k * p, -1)
 
 
@@ -174,7 +179,7 @@ def line_prior(runs: Sequence[Compared]) -> FloatArray:
         ridge = columns.T @ columns + 1e-9 * np.eye(LINE)
         fitted = np.linalg.solve(ridge, columns.T @ moved.reshape(len(columns), -1))
         total += fitted @ fitted.T
-    floor = (spreads.ENGINE_LINE * spreads.CHANNEL[:, : len(LINE_TERMS)].ravel()) ** 2
+    floor = (spreads.ENGINE_LINE * spreads.CHANNEL[:, 1 : 1 + len(LINE_TERMS)].ravel()) ** 2
     return np.asarray(total / len(runs) + np.diag(floor))
 
 

@@ -20,6 +20,8 @@ _PAIR_GRID = 48
 """Sizes of each cause at which a pair is weighed."""
 _PAIRS = 40
 """Pairs that are weighed in full: those that fit best."""
+_FAR = 60.0
+"""A family whose most favourable ln likelihood lies so far below the best is left out of a pair."""
 
 
 @dataclass(frozen=True)
@@ -92,15 +94,27 @@ class Whitened:
         Of each cause's signature [-].
     errors : tuple of C array, shape (m, N)
         What is not known of each slope [-].
+    families : array, shape (G, N)
+        What each family of engines has beside the average engine [-].
+    shares : array, shape (G,)
+        Part of the engines that each family has [-].
     """
 
     residual: FloatArray
     slopes: FloatArray
     curvatures: FloatArray
     errors: tuple[FloatArray, ...]
+    families: FloatArray
+    shares: FloatArray
 
 
-def whitened(residual: FloatArray, covariance: FloatArray, signatures: Sequence[Signature]) -> Whitened:
+def whitened(
+    residual: FloatArray,
+    covariance: FloatArray,
+    signatures: Sequence[Signature],
+    families: FloatArray | None = None,
+    shares: FloatArray | None = None,
+) -> Whitened:
     """Divide residuals and signatures by the root of the covariance.
 
     Parameters
@@ -108,9 +122,13 @@ def whitened(residual: FloatArray, covariance: FloatArray, signatures: Sequence[
     residual : array, shape (N,)
         Residual less what is expected of the average engine [-].
     covariance : array, shape (N, N)
-        Of everything that scatters [-].
+        Of everything that scatters within a family [-].
     signatures : sequence of C Signature
         What causes do [-].
+    families : array, shape (G, N), or None
+        What each family of engines has beside the average engine; one family when None [-].
+    shares : array, shape (G,), or None
+        Part of the engines that each family has [-].
 
     Returns
     -------
@@ -119,14 +137,17 @@ def whitened(residual: FloatArray, covariance: FloatArray, signatures: Sequence[
     """
     from scipy.linalg import cholesky, solve_triangular
 
+    if families is None or shares is None:
+        families, shares = np.zeros((1, residual.size)), np.ones(1)
     lower = cholesky(covariance, lower=True)
-    rows = [residual[None], *(s.slope[None] for s in signatures), *(s.curvature[None] for s in signatures)]
-    rows += [s.errors for s in signatures]
-    done = solve_triangular(lower, np.concatenate(rows).T, lower=True).T
-    n = len(signatures)
-    ends = 1 + 2 * n + np.cumsum([0, *(len(s.errors) for s in signatures)])
+    blocks = [residual[None], families, *(s.slope[None] for s in signatures)]
+    blocks += [*(s.curvature[None] for s in signatures), *(s.errors for s in signatures)]
+    done = solve_triangular(lower, np.concatenate(blocks).T, lower=True).T
+    first, n = 1 + len(families), len(signatures)
+    ends = first + 2 * n + np.cumsum([0, *(len(s.errors) for s in signatures)])
     errors = tuple(done[a:b] for a, b in itertools.pairwise(ends))
-    return Whitened(done[0], done[1 : 1 + n], done[1 + n : 1 + 2 * n], errors)
+    slopes, curvatures = done[first : first + n], done[first + n : first + 2 * n]
+    return Whitened(done[0], slopes, curvatures, errors, done[1:first], shares)
 
 
 _Found = tuple[tuple[int, ...], float, float, list[tuple[float, float, float]]]
@@ -151,9 +172,10 @@ def weighed(w: Whitened, causes: Sequence[Cause], shares: PriorShares) -> list[E
 
     Notes
     -----
-    The likelihood is normal; a size is integrated over its prior on a grid, exact in the parabola of the
-    signature and in the errors of its slope, which grow with the size. A pair adds the effects of its causes;
-    of the pairs, those that fit best are weighed, the errors of their slopes taken at their mean sizes.
+    The likelihood is normal within each family of engines, and families are summed over; a size is
+    integrated over its prior on a grid, exact in the parabola of the signature and in the errors of its
+    slope, which grow with the size. A pair adds the effects of its causes; of the pairs, those that fit best
+    are weighed, the errors of their slopes taken at their mean sizes.
     """
     products = _Products(w)
     part = {
@@ -166,6 +188,26 @@ def weighed(w: Whitened, causes: Sequence[Cause], shares: PriorShares) -> list[E
         found.append(((i,), math.log(part[c.kind] * c.weight), evidence, [interval]))
     found += _pairs(w, products, causes, shares.pair)
     return _ranked(found, causes)
+
+
+def family_weights(w: Whitened, effect: FloatArray) -> FloatArray:
+    """Probability of each family, given what a cause does.
+
+    Parameters
+    ----------
+    w : Whitened
+        Residual and families [-].
+    effect : array, shape (N,)
+        Effect of the causes, over the root of the covariance [-].
+
+    Returns
+    -------
+    array, shape (G,)
+        Probabilities [-].
+    """
+    logs = np.log(w.shares) - 0.5 * np.sum((w.residual - effect - w.families) ** 2, axis=1)
+    weight = np.exp(logs - logs.max())
+    return np.asarray(weight / weight.sum())
 
 
 def _ranked(found: list[_Found], causes: Sequence[Cause]) -> list[Explanation]:
@@ -184,17 +226,20 @@ def _ranked(found: list[_Found], causes: Sequence[Cause]) -> list[Explanation]:
 
 
 class _Products:
-    """Inner products that the likelihood is made of: |r - f|^2 is a polynomial in the sizes."""
+    """Inner products that the likelihood is made of: |r - f|^2 is a polynomial in the sizes, by family."""
 
     def __init__(self, w: Whitened) -> None:
-        self.ra, self.rb = w.slopes @ w.residual, w.curvatures @ w.residual
+        own = w.residual - w.families
+        self.ra, self.rb = own @ w.slopes.T, own @ w.curvatures.T
         self.aa, self.ab = w.slopes @ w.slopes.T, w.slopes @ w.curvatures.T
         self.bb = w.curvatures @ w.curvatures.T
+        base = np.log(w.shares) - 0.5 * np.sum(own**2, axis=1)
+        self.base = base - base.max() - math.log(float(np.sum(np.exp(base - base.max()))))
 
     def gain(self, i: int, s: FloatArray) -> FloatArray:
-        """ln likelihood of a single cause at signed sizes, over that of nothing wrong."""
+        """ln likelihood of a single cause at signed sizes over that of nothing wrong, shape (G, sizes)."""
         square = self.aa[i, i] * s**2 + 2.0 * self.ab[i, i] * s**3 + self.bb[i, i] * s**4
-        return np.asarray(self.ra[i] * s + self.rb[i] * s**2 - 0.5 * square)
+        return np.asarray(self.ra[:, i, None] * s + self.rb[:, i, None] * s**2 - 0.5 * square)
 
     def shared(self, i: int, j: int, s: FloatArray, t: FloatArray) -> FloatArray:
         """Inner product of two causes' effects at signed sizes."""
@@ -214,23 +259,24 @@ def _grid(c: Cause, n: int) -> tuple[FloatArray, FloatArray]:
 
 def _single(w: Whitened, products: _Products, i: int, c: Cause) -> tuple[float, tuple[float, float, float]]:
     s, share = _grid(c, _GRID)
-    gain = products.gain(i, s) + _allowance(w, i, s)
+    gain = products.base[:, None] + products.gain(i, s) + _allowance(w, i, s)
     top = float(gain.max())
-    weight = share * np.exp(gain - top)
+    weight = share * np.exp(gain - top).sum(axis=0)
     total = float(weight.sum())
     return top + math.log(total), _interval(s, weight / total)
 
 
 def _allowance(w: Whitened, i: int, s: FloatArray) -> FloatArray:
-    """What the errors of a cause's slope add to the ln likelihood at signed sizes."""
+    """What the errors of a cause's slope add to the ln likelihood at signed sizes, shape (G, sizes)."""
     errors = w.errors[i]
     if not len(errors):
-        return np.zeros_like(s)
+        return np.zeros((len(w.shares), s.size))
     variance, axes = _axes(errors)
-    seen = axes @ np.stack([w.residual, w.slopes[i], w.curvatures[i]], axis=1)
-    left = seen[:, :1] - seen[:, 1:2] * s - seen[:, 2:] * s**2
+    own = (w.residual - w.families) @ axes.T
+    effect = (axes @ w.slopes[i])[:, None] * s + (axes @ w.curvatures[i])[:, None] * s**2
     grown = variance[:, None] * s**2
-    return np.asarray(0.5 * np.sum(left**2 * grown / (1.0 + grown) - np.log1p(grown), axis=0))
+    left = (own[:, :, None] - effect) ** 2 * (grown / (1.0 + grown))
+    return np.asarray(0.5 * (left.sum(axis=1) - np.log1p(grown).sum(axis=0)))
 
 
 def _axes(errors: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -272,22 +318,26 @@ def _pairs(w: Whitened, products: _Products, causes: Sequence[Cause], share: flo
 
 
 def _best_gain(products: _Products, i: Any, j: Any) -> FloatArray:
-    """Gain of the best straight-line fit of each pair, sizes free."""
+    """Gain of the best straight-line fit of each pair in its best family, sizes free."""
     aii, ajj, aij = products.aa[i, i] + 1e-9, products.aa[j, j] + 1e-9, products.aa[i, j]
-    ri, rj = products.ra[i], products.ra[j]
+    ri, rj = products.ra[:, i], products.ra[:, j]
     det = np.maximum(aii * ajj - aij**2, 1e-6 * aii * ajj)
-    return np.asarray(0.5 * (ajj * ri**2 - 2.0 * aij * ri * rj + aii * rj**2) / det)
+    gain = 0.5 * (ajj * ri**2 - 2.0 * aij * ri * rj + aii * rj**2) / det
+    return np.asarray(np.max(products.base[:, None] + gain, axis=0))
 
 
 def _pair(
     products: _Products, i: int, j: int, causes: Sequence[Cause]
 ) -> tuple[float, list[tuple[float, float, float]]]:
     (s, ps), (t, pt) = _grid(causes[i], _PAIR_GRID), _grid(causes[j], _PAIR_GRID)
-    gain = products.gain(i, s)[:, None] + products.gain(j, t) - products.shared(i, j, s[:, None], t)
-    top = float(gain.max())
-    weight = ps[:, None] * pt * np.exp(gain - top)
+    one, other, both = products.gain(i, s), products.gain(j, t), products.shared(i, j, s[:, None], t)
+    reach = products.base + one.max(axis=1) + other.max(axis=1)
+    near = [g for g in range(len(reach)) if reach[g] > reach.max() - _FAR or len(reach) == 1]
+    gains = [products.base[g] + one[g][:, None] + other[g] - both for g in near]
+    top = max(float(g.max()) for g in gains)
+    weight = ps[:, None] * pt * sum(np.exp(g - top) for g in gains)
     total = float(weight.sum())
-    weight /= total
+    weight = weight / total
     return top + math.log(total), [_interval(s, weight.sum(axis=1)), _interval(t, weight.sum(axis=0))]
 
 
@@ -296,7 +346,12 @@ def _pair_allowance(w: Whitened, members: tuple[int, int], sizes: Sequence[float
     errors = np.concatenate([w.errors[i] * s for i, s in zip(members, sizes, strict=True)])
     if not len(errors):
         return 0.0
-    effect = sum(w.slopes[i] * s + w.curvatures[i] * s**2 for i, s in zip(members, sizes, strict=True))
+    effect = np.zeros_like(w.residual)
+    for i, s in zip(members, sizes, strict=True):
+        effect = effect + w.slopes[i] * s + w.curvatures[i] * s**2
     variance, axes = _axes(errors)
-    left = axes @ (w.residual - effect)
-    return float(0.5 * np.sum(left**2 * variance / (1.0 + variance) - np.log1p(variance)))
+    left = (w.residual - effect - w.families) @ axes.T
+    gain = 0.5 * (left**2 @ (variance / (1.0 + variance)) - np.log1p(variance).sum())
+    weights = family_weights(w, effect)
+    top = float(gain.max())
+    return top + math.log(float(weights @ np.exp(gain - top)))

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from spoolwright.core.diagnosis.calibrated import Calibrated
+from spoolwright.core.diagnosis.calibrating import calibration
 from spoolwright.core.diagnosis.comparison import compared
-from spoolwright.core.diagnosis.learning import learnt
 from spoolwright.core.diagnosis.observation import Observation
 from spoolwright.core.numerics import FloatArray
 from spoolwright.core.reduction.baseline import ModelBaseline, uncalibrated_baseline
@@ -19,6 +19,9 @@ from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun, assess_runs, no_doubts
 
 Tell = Callable[[str, float], None]
+FAMILY_ENGINES = 60
+"""Families are looked for among at least so many engines: of a dozen, two that happen to be alike look like
+one, and then the next sound engine looks wrong."""
 _LEAST_SHAPES = 2
 
 
@@ -114,13 +117,14 @@ def _calibrated(
     groups: Mapping[tuple[str, str, int], list[Observation]], kind: TypeInForce, progress: Tell
 ) -> Calibrated:
     model, states = kind.basis.model, list(groups.values())
-    found, multipliers, line, problems = learnt(
-        model, states, lambda share: progress("learning", 0.9 * share)
+    blank, problems = calibration(
+        model, states, kind.type_file.type.id, lambda share: progress("learning", 0.9 * share)
     )
     progress("checking against engines not seen", 0.9)
     serials = [key[0] for key in groups]
     seen = compared(model, [o for g in states for o in g])
-    blank = Calibrated(kind.type_file.type.id, found.mean, found.covariance, multipliers, line)
+    if len(states) < FAMILY_ENGINES:
+        blank = replace(blank, families=None)
     return replace(
         blank,
         runs=len({(o.engine, o.visit, o.run) for g in states for o in g}),

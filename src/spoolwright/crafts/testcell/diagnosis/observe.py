@@ -102,6 +102,7 @@ def observation(
         sources=kinds.sources,
         random=kinds.random > 0.0,
         bars=tuple(bars),
+        roles=dict(readings.roles),
     )
 
 
