@@ -91,13 +91,33 @@ def iterate(step: Callable[..., Any], finish: Callable[..., Any], start: Any, pa
     dict
         JAX array of every output, and "residual" [see `OUTPUTS`].
     """
+    result: dict[str, Any] = finish(unknowns(step, start, packed), packed)
+    return result
+
+
+def unknowns(step: Callable[..., Any], start: Any, packed: Any) -> Any:
+    """Newton steps of the whole batch until every case is done, without the outputs.
+
+    Parameters
+    ----------
+    step : callable
+        As `compiled` gives it [-].
+    start : array, shape (5, N)
+        Starting unknowns [-].
+    packed : array
+        As `pack` gives it [-].
+
+    Returns
+    -------
+    array, shape (5, N)
+        Unknowns, see `UNKNOWNS` [-].
+    """
     x = start
     for _ in range(STEPS):
         x, size = step(x, packed)
         if float(size.max()) < _SMALL:
             break
-    result: dict[str, Any] = finish(x, packed)
-    return result
+    return x
 
 
 def pack(condition: Condition, factors: ConditionFactors, target: Any, count: int) -> Any:
@@ -144,19 +164,14 @@ def compiled(model: EngineModel, set_by: SetBy) -> tuple[Callable[..., Any], Cal
     MissingExtra
         JAX is not installed.
     """
-    try:
-        import jax
-        from jax import lax
-        from jax import numpy as jnp
-    except ImportError:
-        raise MissingExtra("JAX is not installed.", mend="Install the extra: spoolwright[gpu].") from None
-    jax.config.update("jax_enable_x64", True)
+    jax = _jax()
+    from jax import lax
+    from jax import numpy as jnp
+
     model = model.with_gas(JaxMixture(model.gas.hydrogen_to_carbon))
 
     def residuals(x: Any, case: Any) -> Any:
-        path, condition, factors = _path(model, x, case)
-        last = setting_residual(model, path, condition, factors, set_by, case[-1])
-        r = jnp.stack([*path.residuals, last])
+        r = _equations(model, set_by, *_path(model, x, case), case[-1])
         return r, r
 
     def step(x: Any, case: Any) -> tuple[Any, Any]:
@@ -175,6 +190,118 @@ def compiled(model: EngineModel, set_by: SetBy) -> tuple[Callable[..., Any], Cal
         return {**out, "residual": jnp.max(jnp.abs(residuals(x, case)[0]))}
 
     return jax.jit(jax.vmap(step, (1, 1), (1, 0))), jax.jit(jax.vmap(finish, (1, 1)))
+
+
+@lru_cache(maxsize=32)
+def compiled_outputs(model: EngineModel, set_by: SetBy, of: tuple[str, ...]) -> Callable[..., Any]:
+    """Some outputs of a batch at given unknowns, one compiled program.
+
+    Parameters
+    ----------
+    model : EngineModel
+        The engine [-].
+    set_by : str
+        Which quantity is set [-].
+    of : tuple of O str
+        Names of outputs [-].
+
+    Returns
+    -------
+    callable
+        Unknowns (5, N) and packed cases to outputs (O, N) and the largest residual (N,) [see `OUTPUTS`].
+    """
+    jax = _jax()
+    model = model.with_gas(JaxMixture(model.gas.hydrogen_to_carbon))
+
+    def finish(x: Any, case: Any) -> tuple[Any, Any]:
+        rows, y = _rows(model, set_by, of, x, case)
+        return y, jax.numpy.max(jax.numpy.abs(rows))
+
+    return jax.jit(jax.vmap(finish, (1, 1), (1, 0)))  # type: ignore[no-any-return]
+
+
+@lru_cache(maxsize=32)
+def compiled_slopes(
+    model: EngineModel, set_by: SetBy, of: tuple[str, ...], rows: tuple[int, ...]
+) -> Callable[..., Any]:
+    """Outputs of a batch with their derivatives by the implicit function theorem, one compiled program.
+
+    Parameters
+    ----------
+    model : EngineModel
+        The engine [-].
+    set_by : str
+        Which quantity is set [-].
+    of : tuple of O str
+        Names of outputs [-].
+    rows : tuple of W int
+        Rows of the packed cases by which to differentiate, see `pack` [-].
+
+    Returns
+    -------
+    callable
+        Unknowns (5, N) and packed cases to outputs (O, N), their derivatives (O, W, N), those of the unknowns
+        (5, W, N), and the largest residual (N,) [units of `OUTPUTS` and of the rows].
+
+    References
+    ----------
+    Griewank and Walther, Evaluating Derivatives, 2nd ed. (SIAM 2008), section 15.1 (implicit functions).
+    """
+    jax = _jax()
+    from jax import lax
+    from jax import numpy as jnp
+
+    model, moved = model.with_gas(JaxMixture(model.gas.hydrogen_to_carbon)), np.array(rows)
+
+    def slopes(x: Any, case: Any) -> tuple[Any, Any, Any, Any]:
+        n = len(x)
+
+        def everything(z: Any) -> Any:
+            found = jnp.concatenate(_rows(model, set_by, of, z[:n], case.at[moved].set(z[n:])))
+            return found, found
+
+        d, f = lax.optimization_barrier(
+            jax.jacfwd(everything, has_aux=True)(jnp.concatenate([x, case[moved]]))
+        )
+        square = [[d[i, j] for j in range(n)] for i in range(n)]
+        move = jnp.stack(solve_small(square, [-d[i, n:] for i in range(n)]))
+        return f[n:], d[n:, n:] + d[n:, :n] @ move, move, jnp.max(jnp.abs(f[:n]))
+
+    return jax.jit(jax.vmap(slopes, (1, 1), (1, 2, 2, 0)))  # type: ignore[no-any-return]
+
+
+def _jax() -> Any:
+    """JAX with double precision switched on."""
+    try:
+        import jax
+    except ImportError:
+        raise MissingExtra("JAX is not installed.", mend="Install the extra: spoolwright[gpu].") from None
+    jax.config.update("jax_enable_x64", True)
+    return jax
+
+
+def _rows(model: EngineModel, set_by: SetBy, of: tuple[str, ...], x: Any, case: Any) -> tuple[Any, Any]:
+    """Residuals and some outputs of one case."""
+    from jax import numpy as jnp
+
+    path, condition, factors = _path(model, x, case)
+    values = outputs(model, path, condition, factors)
+    wanted = jnp.stack([jnp.asarray(values[k]) for k in of])
+    return _equations(model, set_by, path, condition, factors, case[-1]), wanted
+
+
+def _equations(
+    model: EngineModel,
+    set_by: SetBy,
+    path: GasPath,
+    condition: Condition,
+    factors: ConditionFactors,
+    target: Any,
+) -> Any:
+    from jax import numpy as jnp
+
+    last = setting_residual(model, path, condition, factors, set_by, target)
+    return jnp.stack([*path.residuals, last])
 
 
 def _path(model: EngineModel, x: Any, case: Any) -> tuple[GasPath, Condition, ConditionFactors]:
