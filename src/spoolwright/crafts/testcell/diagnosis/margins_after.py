@@ -1,7 +1,7 @@
-"""Margins at the ratings as the engine is, and as it would be with a cause put right, by the calibrated model.
+"""Margins at the ratings as the engine is and as it would be with a cause put right, by the model.
 
-The engine's own build, its line and what is not known of the model are estimated from the runs once the cause's effect
-is taken off; they stay, the cause goes.
+The engine's own build, its line and what is not known of the model are estimated from the runs once the
+cause's effect is taken off; they stay, the cause goes.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from spoolwright.core.diagnosis.causes import Cause
 from spoolwright.core.diagnosis.comparison import FACTORS, UNIT, factor_record
 from spoolwright.core.diagnosis.diagnosing import WEAR, Weighing
 from spoolwright.core.diagnosis.expected import runs_of
+from spoolwright.core.diagnosis.learning import EngineRuns
 from spoolwright.core.diagnosis.spreads import BUILD
 from spoolwright.core.diagnosis.terms import CHANNEL_TERMS, LINE, LINE_TERMS, NAMES, SHAPES
 from spoolwright.core.diagnosis.weighing import Sized
@@ -41,6 +42,9 @@ ASKED = ("power_at_rated_mgt", "mgt_at_rated_power", "sfc_at_rated_power")
 _SPEEDS = np.linspace(0.92, 1.06, 9)
 """Relative gas generator speeds at which the outputs are computed; a quartic runs through them."""
 _DEGREE = 4
+_PLACES = np.linspace(-1.0, 1.0, _SPEEDS.size)
+_FIT = np.linalg.pinv(np.vander(_PLACES, _DEGREE + 1))
+"""The quartic's coefficients from the values along a line: the same places every time."""
 _COVER_90 = 3.2897072539
 """Width of a normal 90 % interval in standard deviations."""
 
@@ -65,7 +69,8 @@ class Line:
 class _Estimate:
     """The unknowns of an engine with a cause's effect taken off, and their covariance at a given size.
 
-    `turned` is what they lose when the cause takes the whole of its mean size: what the cause explains, they need not.
+    `turned` is what they lose when the cause takes the whole of its mean size: what the cause explains,
+    they need not.
     """
 
     whole: FloatArray
@@ -171,17 +176,28 @@ class MarginTeller:
         change = np.ones((len(build), 1))
         change[:now] += wear
         c = self.calibrated
+        own_line = c.line if c.families is None else c.families.within
         with_rows = np.concatenate(
-            [(build * change * variance).T, c.line @ problem.line.T, c.covariance @ problem.common.T]
+            [(build * change * variance).T, own_line @ problem.line.T, c.covariance @ problem.common.T]
         )
         gain = np.linalg.solve(weighing.covariance, with_rows.T).T
-        left = _blocks(np.diag(variance * (1.0 + wear)), c.line, c.covariance) - gain @ with_rows.T
+        left = _blocks(np.diag(variance * (1.0 + wear)), own_line, c.covariance) - gain @ with_rows.T
+        whole = np.concatenate([np.zeros(n), self._family(problem, weighing), np.zeros(len(c.mean))])
         out = []
         for f in found:
             own = effect(weighing, f)
             rest = weighing.surprise - beside(weighing, f.cause.id) - own
-            out.append(_Estimate(gain @ rest, left, -gain @ own))
+            out.append(_Estimate(whole + gain @ rest, left, -gain @ own))
         return out
+
+    def _family(self, problem: EngineRuns, weighing: Weighing) -> FloatArray:
+        """Line of the engine's family beside the average one: what the weighing took off the residuals."""
+        families = self.calibrated.families
+        if families is None:
+            return np.zeros(LINE)
+        taken = problem.residual - problem.common @ self.calibrated.mean - weighing.surprise
+        weights = np.linalg.lstsq((families.lines @ problem.line.T).T, taken, rcond=None)[0]
+        return np.asarray(weights @ families.lines)
 
     def _moved(self, weighing: Weighing, line: Line, found: Sequence[Sized]) -> list[FloatArray]:
         """What each cause of its mean size adds to the outputs along the line, one solve for all."""
@@ -241,7 +257,7 @@ def _unknowns(slopes: FloatArray, features: FloatArray, own: FloatArray) -> Floa
         np.zeros((k, s, len(NAMES), len(CHANNEL_TERMS))),
     )
     for i, name in enumerate(READ):
-        line[i, :, NAMES.index(name)] = features.T
+        line[i, :, NAMES.index(name)] = features[1:].T  # its level is build
         channels[i, :, NAMES.index(name)] = own.T
     physical = np.einsum("kfs,js->ksfj", slopes, features)
     parts = [build, line.reshape(k, s, LINE), physical.reshape(k, s, -1), channels.reshape(k, s, -1)]
@@ -260,7 +276,7 @@ def _departure(cause: Cause, size: float) -> FloatArray:
 
 
 def _misread(weighing: Weighing, found: Sized) -> FloatArray:
-    """What a wrong reading adds to the outputs as read, a unit of it: a straight line over the runs' speeds."""
+    """What a unit of a wrong reading adds to the outputs as read: a straight line over speed."""
     signature = next(
         s for s, c in zip(weighing.signatures, weighing.causes, strict=True) if c.id == found.cause.id
     )
@@ -286,16 +302,15 @@ def _misread(weighing: Weighing, found: Sized) -> FloatArray:
 def _read_off(x: LimitAsked, logs: FloatArray) -> tuple[float, FloatArray]:
     """A rated quantity read off the line, and its derivatives with the logarithms along it, shape (3, S)."""
     power, mgt, fuel = logs
-    u = np.linspace(-1.0, 1.0, _SPEEDS.size)
     set_by = x.limit.quantity == "power_at_rated_mgt"
     set_, target = (
         (mgt, inner(x.rating.measured_gas_temperature)) if set_by else (power, inner(x.rating.power))
     )
-    at = _place(u, set_, math.log(target))
+    at = _place(set_, math.log(target))
     if at is None:
         return math.nan, np.zeros_like(logs)
-    here = _weights(u, at)
-    rate = {0: _slope(u, power, at), 1: _slope(u, mgt, at), 2: _slope(u, fuel, at)}
+    here = np.vander([at], _DEGREE + 1)[0] @ _FIT
+    rate = [float(np.polyval(np.polyder(_FIT @ y), at)) for y in logs]
     by = np.zeros_like(logs)
     if x.limit.quantity == "power_at_rated_mgt":
         value, read, by_set = math.exp(float(here @ power)), 0, 1
@@ -310,22 +325,12 @@ def _read_off(x: LimitAsked, logs: FloatArray) -> tuple[float, FloatArray]:
     return value, by * value
 
 
-def _weights(u: FloatArray, at: float) -> FloatArray:
-    """Weights of the values at u in the quartic's value at a place."""
-    basis = np.vander(u, _DEGREE + 1)
-    return np.asarray(np.vander([at], _DEGREE + 1)[0] @ np.linalg.pinv(basis))
-
-
-def _slope(u: FloatArray, y: FloatArray, at: float) -> float:
-    return float(np.polyval(np.polyder(np.polyfit(u, y, _DEGREE)), at))
-
-
-def _place(u: FloatArray, y: FloatArray, target: float) -> float | None:
+def _place(y: FloatArray, target: float) -> float | None:
     """Where the quartic through y has a value; None outside the line."""
     if not np.all(np.isfinite(y)) or not y.min() <= target <= y.max():
         return None
-    at = float(np.interp(target, y, u))
-    fitted = np.polyfit(u, y, _DEGREE)
+    at = float(np.interp(target, y, _PLACES))
+    fitted = _FIT @ y
     for _ in range(4):
         at -= (float(np.polyval(fitted, at)) - target) / float(np.polyval(np.polyder(fitted), at))
     return at
