@@ -110,6 +110,8 @@ def test_a_reading_says_little_where_it_is_usual_and_never_too_much() -> None:
     assert log_factor(seen(-2.0), shows) == pytest.approx(math.log(0.7), abs=0.02)
     factors = [log_factor(seen(x), shows) for x in (2.0, 4.0, 8.0, 14.0)]
     assert factors[0] < factors[1] < factors[2]
+    assert log_factor(seen(300.0), shows) == pytest.approx(log_factor(seen(13.0), shows))
+    assert log_factor(seen(300.0), shows) > factors[1]
     assert max(factors) < math.log(2.0 * mechanical._WIDE / mechanical.STRAY)
     assert log_factor(seen(8.0), [Shows("vib", -1, 0.3)]) == pytest.approx(math.log(0.7), abs=0.02)
 
@@ -131,9 +133,11 @@ def test_gas_path_and_mechanical_faults_are_weighed_together_by_bayes_rule() -> 
     table = {}
     for e in gas:
         for m in (None, *MECHANICAL):
-            shows = [s for i in e.ids for s in SHOWS.get(i, ())] + list(m.shows if m else ())
-            shows = [s for s in shows if s.reading == "vibration"]
-            ratio = math.exp(log_factor(out, shows)) if shows else 1.0
+            gas_path = [s for i in e.ids for s in SHOWS.get(i, ()) if s.reading == "vibration"]
+            own = [s for s in (m.shows if m else ()) if s.reading == "vibration"]
+            ratio = math.exp(log_factor(out, [*gas_path, *own])) if gas_path or own else 1.0
+            if not own:
+                ratio = min(ratio, 10.0)
             table[e.ids, m.id if m else ""] = e.probability * (m.prior if m else none) * ratio
     total = sum(table.values())
     assert joined.healthy == pytest.approx(table[(), ""] / total, rel=1e-12)

@@ -22,6 +22,10 @@ STRAY = 0.0005
 """Part of sound engines in which a reading is far out for another reason."""
 _WIDE = 15.0
 """Half width of what is far out, in standard deviations of the fleet."""
+_FARTHEST = 13.0
+"""A reading farther out than this says as much as one that is so far out."""
+MOST_SAID = 10.0
+"""A reading of this table makes a cause in the gas path at most so many times more probable."""
 _SHIFT = (1.0, 12.0)
 """Smallest and largest shift that a fault gives, in standard deviations of the fleet."""
 
@@ -53,7 +57,10 @@ MECHANICAL = (
     ),
     Mechanical(
         "rotor_drag", "Rotor rubbing, or a bearing dragging", "gas generator rotor", 0.01,
-        (Shows("coast_down_time", -1, 0.9), Shows("time_to_idle", 1, 0.3), Shows("vibration", 1, 0.3)),
+        (
+            Shows("coast_down_time", -1, 0.9), Shows("time_to_idle", 1, 0.6), Shows("start_peak_mgt", 1, 0.5),
+            Shows("vibration", 1, 0.3),
+        ),
     ),
     Mechanical(
         "oil_loss", "Oil lost past a seal", "oil system", 0.01, (Shows("oil_consumption", 1, 0.97),)
@@ -124,8 +131,14 @@ def log_factor(seen: Seen, shows: Sequence[Shows]) -> float:
     """ln of the factor by which a reading makes causes that may shift it more probable against none."""
     up = 1.0 - math.prod(1.0 - s.probability for s in shows if s.sign > 0)
     down = (1.0 - up) * (1.0 - math.prod(1.0 - s.probability for s in shows if s.sign < 0))
-    sound, above, below = _densities(round(seen.out, 6), seen.alike, seen.fleet.engines - 1)
+    out = max(-_FARTHEST, min(seen.out, _FARTHEST))
+    sound, above, below = _densities(round(out, 6), seen.alike, seen.fleet.engines - 1)
     return math.log(((1.0 - up - down) * sound + up * above + down * below) / sound)
+
+
+def gas_factor(seen: Seen, shows: Sequence[Shows]) -> float:
+    """`log_factor` for causes in the gas path alone: a judgement says no more than ten to one."""
+    return min(log_factor(seen, shows), math.log(MOST_SAID))
 
 
 @lru_cache(maxsize=4096)
@@ -176,9 +189,14 @@ def joined_weighing(explanations: Sequence[Explanation], seen: Mapping[str, Seen
 
 
 def _log_factors(ids: Sequence[str], fault: Mechanical | None, seen: Mapping[str, Seen]) -> float:
-    shows = [s for i in ids for s in SHOWS.get(i, ())] + list(fault.shows if fault else ())
-    return sum(
-        log_factor(seen[r], [s for s in shows if s.reading == r])
-        for r in dict.fromkeys(s.reading for s in shows)
-        if r in seen
-    )
+    gas = [s for i in ids for s in SHOWS.get(i, ())]
+    own = list(fault.shows if fault else ())
+    total = 0.0
+    for reading in dict.fromkeys(s.reading for s in (*gas, *own)):
+        if reading in seen:
+            by_gas = [s for s in gas if s.reading == reading]
+            by_own = [s for s in own if s.reading == reading]
+            total += (
+                log_factor(seen[reading], [*by_gas, *by_own]) if by_own else gas_factor(seen[reading], by_gas)
+            )
+    return total

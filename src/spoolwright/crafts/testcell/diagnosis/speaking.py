@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from spoolwright.core.diagnosis.diagnosing import Weighing
 from spoolwright.core.diagnosis.weighing import Sized
 from spoolwright.core.numerics import FloatArray, value
-from spoolwright.crafts.testcell.diagnosis.mechanical import SHOWS, Seen, log_factor
+from spoolwright.crafts.testcell.diagnosis.mechanical import SHOWS, Seen, gas_factor
 from spoolwright.crafts.testcell.diagnosis.model import Evidence
 from spoolwright.crafts.testcell.diagnosis.other_readings import BY_DIFFERENCE, reading_name
 from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES, difference_text
@@ -142,7 +142,7 @@ def other_evidence(cause: str, seen: Mapping[str, Seen], type_file: TypeFile) ->
         if s.reading in seen:
             out.append(
                 reading_evidence(
-                    seen[s.reading], s.sign, s.probability, log_factor(seen[s.reading], [s]), type_file
+                    seen[s.reading], s.sign, s.probability, gas_factor(seen[s.reading], [s]), type_file
                 )
             )
     return [e for e in out if abs(e.weight) >= _LEAST]
