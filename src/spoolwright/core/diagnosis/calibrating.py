@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.diagnosis.calibrated import Calibrated
 from spoolwright.core.diagnosis.families import found_families
-from spoolwright.core.diagnosis.learning import EngineRuns, learnt
+from spoolwright.core.diagnosis.learning import learnt
 from spoolwright.core.diagnosis.observation import Observation
+from spoolwright.core.diagnosis.problem import EngineRuns
 from spoolwright.core.diagnosis.redundancy import learnt_twins
 
 

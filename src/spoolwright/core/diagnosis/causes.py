@@ -188,7 +188,7 @@ def reading_causes(scales: Sequence[ReadingScale]) -> tuple[Cause, ...]:
     return tuple(
         Cause(
             f"reading:{s.channel}", f"{s.name} reads wrong", "reading", s.channel, "standard uncertainties",
-            sizes=(2.5, 40.0), signs=(1, -1),
+            sizes=(2.5, 100.0), signs=(1, -1),
         )
         for s in scales
     )  # fmt: skip

@@ -14,8 +14,8 @@ from spoolwright.core.diagnosis.causes import Cause, ReadingScale, module_causes
 from spoolwright.core.diagnosis.comparison import Compared
 from spoolwright.core.diagnosis.expected import compared_calibrated, surprise
 from spoolwright.core.diagnosis.families import one_family
-from spoolwright.core.diagnosis.learning import engine_runs
 from spoolwright.core.diagnosis.observation import Observation
+from spoolwright.core.diagnosis.problem import engine_runs
 from spoolwright.core.diagnosis.redundancy import effect, surprises
 from spoolwright.core.diagnosis.signatures import Signature, module_signatures, reading_signatures
 from spoolwright.core.diagnosis.weighing import (
@@ -30,7 +30,7 @@ from spoolwright.core.numerics import FloatArray
 
 WEAR = 0.7
 """A module departs from what it was at an earlier visit by this part of build scatter [-]."""
-_LEAST_STEP = 0.0005
+_LEAST_STEP = 0.00015
 """A wrong reading is weighed in steps of no less than this part of the reading [-]."""
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.diagnosis.calibrated import Calibrated
 from spoolwright.core.diagnosis.comparison import Compared, compared
-from spoolwright.core.diagnosis.learning import EngineRuns, engine_runs
 from spoolwright.core.diagnosis.observation import Observation
+from spoolwright.core.diagnosis.problem import EngineRuns, engine_runs
 from spoolwright.core.numerics import FloatArray
 
 

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from spoolwright.core.diagnosis.learning import EngineRuns, Posterior, told_of_lines
+from spoolwright.core.diagnosis.learning import Posterior
+from spoolwright.core.diagnosis.lines import told_of_lines
+from spoolwright.core.diagnosis.problem import EngineRuns
 from spoolwright.core.diagnosis.terms import LINE
 from spoolwright.core.numerics import FloatArray
 

@@ -60,7 +60,7 @@ POINT = 0.00015
 EFFECT = 0.02
 """The effect of a cause is known to this part of itself, as a whole and on each output [-]."""
 EFFECT_LINE = 1.0
-"""And changes along the line by this part of itself, over ln(corrected speed): fixed and growing losses [-]."""
+"""And changes along the line by this part of itself over ln(corrected speed): fixed, growing losses [-]."""
 EFFECT_ALONG = 0.025
 """Where a cause moves the operating point, maps of another shape answer as if other factors moved along, by
 this part of the flow loss that would move the engine as much [-]."""

@@ -12,8 +12,9 @@ import numpy as np
 
 from spoolwright.core.diagnosis.calibrated import Calibrated, ModelError
 from spoolwright.core.diagnosis.comparison import Compared
-from spoolwright.core.diagnosis.learning import EngineRuns, posterior
+from spoolwright.core.diagnosis.learning import posterior
 from spoolwright.core.diagnosis.observation import OUTPUTS, Observation
+from spoolwright.core.diagnosis.problem import EngineRuns
 from spoolwright.core.numerics import FloatArray
 
 FOLDS = 5

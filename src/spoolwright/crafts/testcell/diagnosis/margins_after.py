@@ -21,7 +21,7 @@ from spoolwright.core.diagnosis.causes import Cause
 from spoolwright.core.diagnosis.comparison import FACTORS, UNIT, factor_record
 from spoolwright.core.diagnosis.diagnosing import WEAR, Weighing
 from spoolwright.core.diagnosis.expected import runs_of
-from spoolwright.core.diagnosis.learning import EngineRuns
+from spoolwright.core.diagnosis.problem import EngineRuns
 from spoolwright.core.diagnosis.spreads import BUILD
 from spoolwright.core.diagnosis.terms import CHANNEL_TERMS, LINE, LINE_TERMS, NAMES, SHAPES
 from spoolwright.core.diagnosis.weighing import Sized

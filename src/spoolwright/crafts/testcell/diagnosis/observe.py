@@ -147,7 +147,7 @@ def _where(
     missing = [name for name, x in found.items() if x is None]
     if missing or p2 is None or exhaust is None:
         raise InputError(
-            f"run {sheet.run} cannot be compared with the model: {', '.join(missing)} not known, or in doubt.",
+            f"run {sheet.run} cannot be compared with the model: {', '.join(missing)} not known or in doubt.",
             mend="Record the channel, or give the value on the run sheet.",
         )
     fuel = readings.of("fuel_temperature") if readings.has("fuel_temperature") else _USUAL_FUEL_TEMPERATURE
