@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -205,3 +207,35 @@ def test_one_stamp_far_off_costs_one_row() -> None:
     time[50] = 1e9
     (sign,) = clock(time)
     assert sign[0] == "backward_time" and sign[1] == 50 and sign[3] == 1
+
+
+VANE = ChannelRules(range=(-180.0, 180.0), plausible=(-180.0, 180.0), noise=4.0, turn=360.0)
+
+
+def direction(mean: float, seed: int = 6) -> np.ndarray:
+    """A direction with noise of 4 deg, written between -180 and 180 deg with a resolution of 360 / 65536."""
+    x = mean + 4.0 * np.random.default_rng(seed).standard_normal(ROWS)
+    step = 360.0 / 65536.0
+    return np.round((np.mod(x + 180.0, 360.0) - 180.0) / step) * step
+
+
+@pytest.mark.parametrize("mean", [180.0, -180.0, 176.0, -171.0, 0.0])
+def test_a_direction_that_goes_round_is_not_accused(mean: float) -> None:
+    assert seen(direction(mean), VANE) == {}
+
+
+@pytest.mark.parametrize("end", [-180.0, 180.0])
+def test_a_direction_that_rests_on_the_seam_for_some_rows_is_not_saturated(end: float) -> None:
+    x = direction(180.0)
+    x[2000:2090] = end  # 9 s: shorter than any standstill told, longer than saturation asks for
+    assert seen(x, VANE) == {}
+    assert "saturated" in seen(np.abs(x) if end > 0 else -np.abs(x), replace(VANE, turn=0.0))
+
+
+def test_a_direction_that_sticks_or_spikes_is_still_told() -> None:
+    x = direction(180.0)
+    x[1000:1600] = x[1000]
+    x[[2500, 3000]] = [90.0, -80.0]
+    found = seen(x, VANE)
+    assert found["stuck"] == (1000, 1599, 600, x[1000])
+    assert found["spikes"][:3] == (2500, 3000, 2)

@@ -235,6 +235,7 @@ def _by_role(
 def _gusts(mean: float, deviation: float, rows: int, step: float, g: Generator) -> FloatArray:
     """Wind about its mean with gusts of some ten seconds, never below calm."""
     white = g.standard_normal(rows) * math.sqrt(2.0 * 12.0 / step) * deviation
+    white[:1] /= math.sqrt(2.0 * 12.0 / step)  # the lag starts settled at it: no larger than any later gust
     return np.maximum(mean + first_order_lag(white, step, 12.0), 0.0)
 
 

@@ -130,11 +130,13 @@ def noise(rows: int, step: float, standard_deviation: float, generator: Generato
 
 
 def _within_instrument(channel: Channel, values: FloatArray) -> FloatArray:
-    """Resolution and range of the instrument; a state is recorded as it is."""
+    """Resolution and range of the instrument; a state is recorded as it is, a direction goes round."""
     unit = unit_of(channel.unit, channel.dimension)
     low, high = (end * unit.factor + unit.offset for end in channel.range)
     if channel.dimension == "state":
         return np.clip(values, low, high)
+    if channel.turns:
+        values = low + np.mod(values - low, high - low)
     resolution = (high - low) / _STEPS
     steps = np.rint((values - low) / resolution)
     return np.asarray(low + resolution * np.clip(steps, 0.0, float(_STEPS)), dtype=float)

@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from spoolwright.crafts.typefile.base import Identifier, Record
+from spoolwright.units import unit_of
 
 
 class UncertaintyPart(Record):
@@ -31,6 +32,10 @@ Role = Literal[
     "power_lever", "chip_detector", "other",
 ]  # fmt: skip
 """What a channel means to the physics. Exactly one channel per role, save vibration and other."""
+
+
+FULL_TURN = 360.0
+"""A full turn [deg]."""
 
 
 class Channel(Record):
@@ -58,3 +63,11 @@ class Channel(Record):
     band: str = Field(
         default="", description="vibration: filter and detector, e.g. '40-900 Hz, velocity, rms'"
     )
+
+    @property
+    def turns(self) -> bool:
+        """Whether it is a direction over a full turn: beyond one end of its range it goes on at the other."""
+        if self.dimension != "angle":
+            return False
+        width = (self.range[1] - self.range[0]) * unit_of(self.unit, "angle").factor
+        return abs(width - FULL_TURN) < 1e-6 * FULL_TURN

@@ -100,7 +100,7 @@ def binned(time: FloatArray, columns: Sequence[FloatArray], full: Sequence[float
     count = int(min((time[-1] - time[0]) / width, time.size)) if time.size else 0
     edges = np.searchsorted(time, time[0] + width * np.arange(count + 1)) if count else np.zeros(1, int)
     edges = np.unique(edges)
-    means = np.array([_means(x, edges) for x in columns]).T.reshape(edges.size - 1, len(columns))
+    means = np.array([bin_means(x, edges) for x in columns]).T.reshape(edges.size - 1, len(columns))
     scale = np.asarray(full, dtype=float)
     voters = np.isfinite(scale)
     share = means[:, voters] / scale[voters]
@@ -113,7 +113,21 @@ def _majority(votes: BoolArray, cast: BoolArray) -> BoolArray:
     return np.asarray((2 * (votes & cast).sum(axis=1) > count) & (count > 0))
 
 
-def _means(x: FloatArray, edges: np.ndarray) -> FloatArray:
+def bin_means(x: FloatArray, edges: np.ndarray) -> FloatArray:
+    """Means of a reading over bins.
+
+    Parameters
+    ----------
+    x : array, shape (rows,)
+        Reading in forward order; NaN where nothing was recorded [inner unit].
+    edges : array of int, shape (n + 1,)
+        First row of every bin [-].
+
+    Returns
+    -------
+    array, shape (n,)
+        NaN where a bin holds no value [inner unit].
+    """
     if edges.size < 2:
         return np.zeros(0)
     known = np.isfinite(x)
@@ -152,7 +166,7 @@ def steady_levels(time: FloatArray, bins: Bins, noise: Sequence[float]) -> list[
     if bins.means.shape[0] < 4:
         return []
     found = []
-    for a, b in runs_of(_quiet(bins.means, np.asarray(noise, dtype=float)) & ~bins.resting):
+    for a, b in runs_of(quiet(bins.means, np.asarray(noise, dtype=float)) & ~bins.resting):
         begin, end = float(time[bins.edges[a]]), float(time[min(bins.edges[b], time.size - 1)])
         if end - begin >= SHORTEST_S:
             begins = max(begin + 0.4 * (end - begin), end - WINDOW_S)
@@ -186,7 +200,21 @@ def _range(means: FloatArray) -> FloatArray:
     return np.asarray(np.nan_to_num(high - low))
 
 
-def _quiet(means: FloatArray, noise: FloatArray) -> BoolArray:
+def quiet(means: FloatArray, noise: FloatArray) -> BoolArray:
+    """Bins in which most readings stand still.
+
+    Parameters
+    ----------
+    means : array, shape (n, channels)
+        Means over the bins [inner unit].
+    noise : array, shape (channels,)
+        Usual standard deviation of a sample of every reading [inner unit].
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        As `steady_levels` tells rest from motion [-].
+    """
     width = _range(means)
     moving = width > 20.0 * noise
     if not moving.any():

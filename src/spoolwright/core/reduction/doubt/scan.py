@@ -68,6 +68,9 @@ def scan_channel(
     A noisy reading that repeats its extreme is cut off there, save at exactly zero, which is what a dead
     channel reads. A channel that sticks at its highest value of all looks the same and is told so too.
 
+    A direction has no ends to be cut off at: beyond one end of its range it goes on at the other, and that is
+    no spike either.
+
     Spikes: one or two rows that leave both neighbours the same way by more than nine standard deviations of
     the noise, the larger of that stated and that seen (median of |second difference| / (0.6745 sqrt 6)).
     """
@@ -88,9 +91,9 @@ def scan_channel(
         if low == high:
             signs.append(Sign("constant", channel, 0, x.size - 1, x.size, low))
         else:
-            ends = _range_ends(channel, x, rules, (low, high), step)
+            ends = [] if rules.turn else _range_ends(channel, x, rules, (low, high), step)
             signs += ends + _still(channel, x, step, {s.value for s in ends})
-            signs += _spikes(channel, x, rules.noise)
+            signs += _spikes(channel, x, rules.noise, rules.turn)
     return out + (signs if rows is None else [_moved(s, rows) for s in signs])
 
 
@@ -186,12 +189,13 @@ def _still(channel: str, x: FloatArray, step: float, ends: set[float]) -> list[S
     return [Sign("stuck", channel, a, b, b - a + 1, float(x[a])) for a, b in runs]
 
 
-def _spikes(channel: str, x: FloatArray, noise: float) -> list[Sign]:
+def _spikes(channel: str, x: FloatArray, noise: float, turn: float = 0.0) -> list[Sign]:
     """Rows that leave both neighbours the same way and come back."""
     if x.size < 8:
         return []
-    limit = SPIKE_NOISES * max(noise, seen_noise(x))
-    d = np.diff(x)
+    straight = np.unwrap(x, period=turn) if turn else x
+    limit = SPIKE_NOISES * max(noise, seen_noise(straight))
+    d = np.diff(straight)
     big = np.flatnonzero(np.abs(d) > limit)
     if big.size < 2:
         return []

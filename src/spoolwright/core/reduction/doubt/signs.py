@@ -31,12 +31,16 @@ class ChannelRules:
         Usual standard deviation of a sample in a steady hold; 0 for a channel without noise [inner unit].
     digital : bool
         A state or a counter: it may stand still and jump as it likes [-].
+    turn : float
+        Full turn of a direction, which goes round from one end of its range to the other; 0 for anything
+        else [inner unit].
     """
 
     range: tuple[float, float]
     plausible: tuple[float, float]
     noise: float
     digital: bool = False
+    turn: float = 0.0
 
 
 @dataclass(frozen=True)

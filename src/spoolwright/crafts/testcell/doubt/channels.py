@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spoolwright.core.measurement.recording import Recording
-from spoolwright.core.reduction.doubt.levels import Bins, Level, binned, steady_levels
+from spoolwright.core.reduction.doubt.levels import Bins, Level, bin_means, binned, steady_levels
 from spoolwright.core.reduction.doubt.prediction import ROLES
 from spoolwright.core.reduction.doubt.priors import SETTLED_S
 from spoolwright.core.reduction.doubt.readings import Readings, Sensor
@@ -18,6 +18,7 @@ from spoolwright.core.reduction.doubt.signs import ChannelRules
 from spoolwright.core.reduction.trace import forward_rows
 from spoolwright.crafts.testcell.performance.basis import inner
 from spoolwright.crafts.testcell.run_sheet import RunSheet
+from spoolwright.crafts.typefile.channel import FULL_TURN
 from spoolwright.crafts.typefile.lookup import rating_named
 from spoolwright.crafts.typefile.model import Channel, Rating, TypeFile
 from spoolwright.units import to_inner, unit_of
@@ -93,25 +94,31 @@ class Look:
     @cached_property
     def bins(self) -> Bins:
         """The run as means over short bins of the voting readings."""
-        voters = self._voters()
+        voters = self.voters
         columns = [self.values(c.id) for c in voters]
         return binned(self.time, columns, [self._full.get(c.role, np.nan) for c in voters])
 
-    def _voters(self) -> list[Channel]:
+    def binned(self, channel: str) -> FloatArray:
+        """Means of any channel over the same bins [inner]."""
+        return bin_means(self.values(channel), self.bins.edges)
+
+    @cached_property
+    def voters(self) -> list[Channel]:
+        """Readings of the gas path that have a say in what is rest and what is motion."""
         return [c for c in self.channels.values() if c.role in _VOTERS]
 
     @cached_property
     def levels(self) -> list[Level]:
         """Stretches in which most readings stand still."""
-        if self.time.size < 2 or not self._voters():
+        if self.time.size < 2 or not self.voters:
             return []
-        return steady_levels(self.time, self.bins, [self.noise(c) for c in self._voters()])
+        return steady_levels(self.time, self.bins, [self.noise(c) for c in self.voters])
 
     @cached_property
     def resting(self) -> NDArray[np.bool_]:
         """Rows of the recording at which the engine stands still."""
         out = np.zeros(self.recording.rows, dtype=bool)
-        if self.time.size < 2 or not self._voters():
+        if self.time.size < 2 or not self.voters:
             return out
         rows = np.flatnonzero(self.forward)
         edges = self.bins.edges
@@ -141,6 +148,7 @@ class Look:
             plausible=self.plausible(channel),
             noise=self.noise(channel),
             digital=channel.dimension == "state" or channel.role in _DIGITAL,
+            turn=FULL_TURN if channel.turns else 0.0,
         )
 
     def plausible(self, channel: Channel) -> tuple[float, float]:

@@ -12,6 +12,7 @@ from spoolwright.core.reduction.doubt.scan import scan_channel
 from spoolwright.core.reduction.doubt.signs import Sign
 from spoolwright.crafts.testcell.doubt.channels import Look
 from spoolwright.crafts.testcell.doubt.draft import Draft, called, clock, shown
+from spoolwright.crafts.testcell.doubt.standstill import told_apart
 from spoolwright.crafts.typefile.model import Channel
 
 _HUMIDITY = ("relative_humidity", "dew_point", "wet_bulb")
@@ -87,7 +88,7 @@ def scanned(look: Look) -> list[Sign]:
     resting = look.resting
     for channel in look.channels.values():
         signs = scan_channel(channel.id, look.recording[channel.id], look.rules(channel), look.step, resting)
-        out += _without_spiked(signs)
+        out += _without_spiked([told_apart(look, s) for s in signs])
     return out
 
 
