@@ -22,7 +22,7 @@ from rich.table import Table
 
 from spoolwright.core.measurement.montecarlo import coverage_interval
 from spoolwright.crafts.testcell.acceptance.contents import read_run
-from spoolwright.crafts.testcell.learning import learn_shape
+from spoolwright.crafts.testcell.diagnosis.lessons import learn_shape
 from spoolwright.crafts.testcell.performance.basis import inner, reduction_basis
 from spoolwright.crafts.testcell.performance.block import reduce_block
 from spoolwright.crafts.testcell.performance.trials import PointTrials, corrected_trials, modelled_trials

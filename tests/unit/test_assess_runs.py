@@ -16,7 +16,7 @@ from spoolwright.constants import ZERO_CELSIUS
 from spoolwright.core.measurement.montecarlo import coverage_interval, numerical_tolerance
 from spoolwright.core.reduction.point import ChannelMean
 from spoolwright.crafts.testcell.acceptance.contents import read_run
-from spoolwright.crafts.testcell.learning import learn_shape, lesson, shape_learnt
+from spoolwright.crafts.testcell.diagnosis.lessons import learn_shape, lesson, shape_learnt
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.model import Assessment, Derivation, Figure, Finding, Verdict
 from spoolwright.crafts.testcell.performance.basis import reduction_basis

@@ -13,8 +13,8 @@ from spoolwright.core.numerics import FloatArray
 from spoolwright.core.reduction.baseline import ModelBaseline, uncalibrated_baseline
 from spoolwright.crafts.testcell.diagnosis.baseline import Baseline, RestsOn, data_sheet_baseline
 from spoolwright.crafts.testcell.diagnosis.cross_validation import model_errors
+from spoolwright.crafts.testcell.diagnosis.lessons import Lesson, lesson, shape_learnt
 from spoolwright.crafts.testcell.diagnosis.other_readings import fleet_of
-from spoolwright.crafts.testcell.learning import Lesson, lesson, shape_learnt
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun, assess_runs, no_doubts
 
