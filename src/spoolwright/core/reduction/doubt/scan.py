@@ -66,7 +66,8 @@ def scan_channel(
     as constant: there is nothing to tell resolution from standstill by.
 
     A noisy reading that repeats its extreme is cut off there, save at exactly zero, which is what a dead
-    channel reads. A channel that sticks at its highest value of all looks the same and is told so too.
+    channel reads. A channel that sticks at its highest value of all looks the same here; `plateau` tells the
+    two apart by what the engine does meanwhile.
 
     A direction has no ends to be cut off at: beyond one end of its range it goes on at the other, and that is
     no spike either.
