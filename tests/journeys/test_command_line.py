@@ -301,7 +301,7 @@ def test_runs_that_teach_nothing_are_named(
         in answer.out
     )
     told = json.loads(out.read_text(encoding="utf-8"))
-    assert f"rests on {told['runs']} accepted run(s) of" in answer.out
+    assert f"rests on {told['runs']} accepted run" in answer.out
     assert len(told["rests_on"]) + len(told["left_out"]) == len(visit) + 1
     advised = assessed(hot_section, "--baseline", out, out=tmp_path / "advised.json")
     assert advised.told["model_basis"].startswith(("shape learnt from", "not calibrated"))

@@ -12,31 +12,27 @@ import re
 import shlex
 import subprocess
 import sys
-import textwrap
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import typer.main
+from documentation import DOCS, ROOT, blocks, page, table
 from typer.testing import CliRunner
 
 from spoolwright import errors
 from spoolwright.cli import assess_commands, diagnose_commands, main
 from spoolwright.core.cycle import jax_batch
-from spoolwright.core.cycle.condition import ConditionFactors
-from spoolwright.core.cycle.solution import Status
 from spoolwright.core.cycle.solve import solve
 from spoolwright.core.diagnosis.causes import module_causes
 from spoolwright.core.measurement.recording import Recording, Series
-from spoolwright.core.reduction.baseline import FEATURES, baseline_from_dict
-from spoolwright.core.reduction.rests import RestRules
+from spoolwright.core.reduction.baseline import baseline_from_dict
 from spoolwright.crafts.testcell import run_sheet
 from spoolwright.crafts.testcell.diagnosis.words import SCALE
 from spoolwright.crafts.testcell.run.run_data import run_data
 from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.model import TypeFile
-from spoolwright.rig.distortion import Distortion
 from spoolwright.rig.quick import quick_runs
 from spoolwright.rig.write import write_run
 from spoolwright.sources.priors import read_priors
@@ -44,27 +40,8 @@ from spoolwright.sources.runsheet import read_run_sheet
 from spoolwright.sources.typefile import LoadedType, load_type, shipped_type
 from spoolwright.units import to_inner
 
-ROOT = Path(__file__).resolve().parents[2]
-DOCS = ROOT / "docs"
 PSI = 6894.757293168  # Pa, pound-force per square inch (NIST SP 811, appendix B.8)
 PAGES = sorted([ROOT / "README.md", *(DOCS / "how-to").glob("*.md"), *(DOCS / "tutorial").glob("*.md")])
-
-
-def page(name: str) -> str:
-    return (DOCS / name).read_text(encoding="utf-8")
-
-
-def blocks(text: str, language: str) -> list[str]:
-    return [textwrap.dedent(b) for b in re.findall(rf"```{language}\n(.*?)```", text, flags=re.S)]
-
-
-def table(text: str, heading: str) -> list[list[str]]:
-    """Rows of the first table under a heading, cells stripped."""
-    part = re.split(rf"^#+ .*{heading}.*$", text, flags=re.M)[1]
-    rows = re.search(r"(?:^\|.*\n)+", part, flags=re.M)
-    assert rows is not None
-    lines = rows[0].splitlines()[2:]
-    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines]
 
 
 @pytest.fixture(scope="module")
@@ -281,7 +258,7 @@ def test_the_model_calibrates_as_the_page_shows(shop: Path, monkeypatch: pytest.
     assert assessed(assess) in assess_commands.EXIT_BY_OUTCOME.values()
     assert "shape learnt from 2 runs of 2 engines" in (shop / "report.html").read_text(encoding="utf-8")
     assert assessed(diagnose) in diagnose_commands.EXIT_BY_OUTCOME.values()
-    assert "2 accepted run(s) of 2 engine(s)" in (shop / "why.html").read_text(encoding="utf-8")
+    assert "2 accepted runs of 2 engines" in (shop / "why.html").read_text(encoding="utf-8")
 
 
 def test_the_priors_that_are_shown_are_read(tmp_path: Path, corrie: LoadedType) -> None:
@@ -318,93 +295,3 @@ def test_the_gpu_example_asks_what_the_solver_takes(
     (code,) = blocks(page("how-to/gpu.md"), "python")
     exec(compile(code, "gpu.md", "exec"), {})
     assert capsys.readouterr().out.startswith("64 of 64 solved")
-
-
-# explanation pages against the code they speak of
-
-
-def test_the_statuses_told_are_those_there_are() -> None:
-    told = {
-        name for row in table(page("explanation/engine-model.md"), "Unknowns") for name in row[0].split(", ")
-    }
-    assert told == {f"`{s.name}`" for s in Status}
-
-
-def test_condition_factors_that_are_named_exist() -> None:
-    text = page("explanation/engine-model.md")
-    named = {n.replace("\\", "") for n in re.findall(r"\\texttt\{([^}]*)\}", text)}
-    known = set(ConditionFactors.__dataclass_fields__)
-    short = {"area", "efficiency"}  # of either turbine, in formulas that hold for both
-    assert named - known - short == set()
-    assert all(any(k.endswith(f"_{s}") for k in known) for s in short)
-
-
-def test_the_terms_of_the_shape_are_all_told() -> None:
-    text = page("explanation/reduction.md")
-    told = re.search(r"shape of the type: (.*)", text)
-    assert told is not None
-    assert len(told[1].split(",")) == len(FEATURES)
-
-
-def test_the_bends_told_are_those_of_the_rig() -> None:
-    text, d = page("explanation/rig.md"), Distortion()
-    for told in (
-        f"$1 + {d.flow_slope:g}(n-1) - {-d.flow_curvature:g}(n-1)^2$",
-        f"$1 + {d.rise_slope:g}(n-1) - {-d.rise_curvature:g}(n-1)^2$",
-        f"$\\beta + {d.line_curvature:g}\\beta^2$",
-        f"moved by −{-d.island_speed:g} in speed and {d.island_loading:g} in loading",
-        f"factor $1 - {d.efficiency_curvature:.2f}(n-1)^2$",
-        f"capacity $1 - {-d.turbine_capacity_slope:g}(n_t-1)$",
-        f"best speed ratio {100 * d.turbine_peak_shift:g} % higher",
-        f"efficiency $1 - {d.turbine_efficiency_curvature:g}(y-1)^2$",
-        f"{d.vane_deviation:g}° off schedule",
-        f"shuts {-d.bleed_speed:g} lower in speed, {100 * d.bleed_fraction:g} % more flow",
-        f"| Reynolds exponents | {100 * d.reynolds:g} % larger |",
-        f"{100 * d.cooling_split:g} % of the nozzle's",
-    ):
-        assert told in text
-
-
-def test_the_rule_for_a_rest_is_the_one_told() -> None:
-    text, r = page("explanation/reduction.md"), RestRules()
-    assert (
-        f"the line over {r.short_window:g} s moves less than {100 * r.speed:g} % of full speed and "
-        f"{100 * r.torque:g} % of full torque" in text
-    )
-    assert (
-        f"over {r.long_window:g} s less than {100 * r.slow_speed:g} % and {100 * r.slow_torque:g} %" in text
-    )
-
-
-@pytest.mark.parametrize("section", ["Words coined here", "Terms of the trade"])
-def test_the_glossary_is_in_order(section: str) -> None:
-    words = [row[0].lower() for row in table(page("glossary.md"), section)]
-    assert words == sorted(set(words))
-
-
-def test_no_word_is_both_ours_and_the_trades() -> None:
-    text = page("glossary.md")
-    ours, trade = ({row[0] for row in table(text, s)} for s in ("Words coined here", "Terms of the trade"))
-    assert ours & trade == set()
-
-
-def test_every_decision_is_listed() -> None:
-    listed = set(re.findall(r"\((\d{4}-[\w-]+\.md)\)", page("adr/index.md")))
-    assert listed == {p.name for p in (DOCS / "adr").glob("0*.md")}
-
-
-def anchors(text: str) -> set[str]:
-    """Anchors of a page's headings, as repository hosts make them: lower case, dashes for blanks."""
-    headings = re.findall(r"^#+ (.*)$", re.sub(r"```.*?```", "", text, flags=re.S), flags=re.M)
-    return {re.sub(r"[^\w -]", "", h.lower()).replace(" ", "-") for h in headings}
-
-
-WRITTEN = sorted(p for p in DOCS.rglob("*.md") if p.parent.name != "reference")
-
-
-@pytest.mark.parametrize("path", WRITTEN, ids=lambda p: str(p.relative_to(DOCS)))
-def test_links_into_pages_meet_a_heading(path: Path) -> None:
-    for target, anchor in re.findall(r"\]\(([^)\s#]*)#([^)\s]+)\)", path.read_text(encoding="utf-8")):
-        if "://" not in target:
-            there = (path.parent / target) if target else path
-            assert anchor in anchors(there.read_text(encoding="utf-8"))

@@ -96,6 +96,11 @@ class Calibrated:
         spread = self.multipliers[: len(FACTORS)] * BUILD * UNIT
         return dict(zip(FACTORS, spread.tolist(), strict=True))
 
+    @property
+    def caution(self) -> float:
+        """Factor on variances [-]: what scatters is known from so many engines; one standard error more."""
+        return 1.0 + float(np.sqrt(2.0 / self.engines)) if self.engines else 1.0
+
     def factors(self, speed: FloatArray, warmth: FloatArray) -> FloatArray:
         """Condition factors of the average engine of good build along its operating line.
 

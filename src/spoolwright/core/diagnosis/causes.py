@@ -75,10 +75,10 @@ def module_causes(data: EngineData) -> tuple[Cause, ...]:
     tuple of Cause
         In the order of the gas path [-].
     """
-    exhaust = data.ducts.exhaust_loss_fixed + data.ducts.exhaust_loss
-    gear = data.shafts.gear_loss + data.shafts.gear_drag / data.reference.power
-    accessory = data.shafts.accessory_power / data.reference.power
-    share = "% of rated power"
+    return (*_compressor_and_combustor(), *_turbines(), *_losses(data))
+
+
+def _compressor_and_combustor() -> tuple[Cause, ...]:
     both = (1, -1)
     return (
         _cause(
@@ -106,6 +106,12 @@ def module_causes(data: EngineData) -> tuple[Cause, ...]:
             "combustor_loss", "Combustor pressure loss high", "combustor", "tenths of the loss",
             {"combustor_loss": 10.0},
         ),
+    )  # fmt: skip
+
+
+def _turbines() -> tuple[Cause, ...]:
+    both = (1, -1)
+    return (
         _cause(
             "turbine_clearance", "Gas generator turbine worn or tip clearance wide", _G, "% of efficiency",
             {f"{_G}_efficiency": -1.0, f"{_G}_area": 0.2},
@@ -126,6 +132,15 @@ def module_causes(data: EngineData) -> tuple[Cause, ...]:
             "power_turbine_nozzle_area", "Power turbine nozzle area off", _P, "% of area",
             {f"{_P}_area": 1.0}, signs=both,
         ),
+    )  # fmt: skip
+
+
+def _losses(data: EngineData) -> tuple[Cause, ...]:
+    exhaust = data.ducts.exhaust_loss_fixed + data.ducts.exhaust_loss
+    gear = data.shafts.gear_loss + data.shafts.gear_drag / data.reference.power
+    accessory = data.shafts.accessory_power / data.reference.power
+    share = "% of rated power"
+    return (
         _cause(
             "exhaust_back_pressure", "Exhaust back pressure high", "exhaust", "% of pressure",
             {"exhaust_loss": 1.0 / exhaust},

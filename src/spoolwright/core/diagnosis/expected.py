@@ -68,13 +68,14 @@ def surprise(problem: EngineRuns, calibrated: Calibrated) -> tuple[FloatArray, F
     array, shape (N,)
         Surprise [-].
     array, shape (N, N)
-        Covariance within a family: readings, instruments, build, and what is not known of the model [-].
+        Covariance within a family: readings, instruments, build, and what is not known of the model,
+        one standard error on the safe side, see `Calibrated.caution` [-].
     """
     columns = problem.columns * calibrated.multipliers[problem.spread]
     line = calibrated.line if calibrated.families is None else calibrated.families.within
     model = problem.common @ calibrated.covariance @ problem.common.T
     covariance = problem.scatter + columns @ columns.T + problem.line @ line @ problem.line.T + model
-    return problem.residual - problem.common @ calibrated.mean, covariance
+    return problem.residual - problem.common @ calibrated.mean, covariance * calibrated.caution
 
 
 def runs_of(model: EngineModel, seen: Sequence[Compared], calibrated: Calibrated) -> EngineRuns:

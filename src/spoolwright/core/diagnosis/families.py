@@ -18,12 +18,15 @@ from spoolwright.core.numerics import FloatArray
 
 MOST = 8
 """Largest number of families looked for."""
+FEWEST = 60
+"""Families are looked for among at least so many engines: of a dozen, two that happen to be alike look like
+one, and then the next sound engine looks wrong."""
 LEAST_ENGINES = 4
 """Engines that a family must have."""
 _STEPS = 60
 _WITHIN = 0.02
 """Part of the lines' covariance that engines of one family are taken to keep, before they are looked at."""
-_WITHIN_WEIGHT = 2.0
+_WITHIN_WEIGHT = 6.0
 _STARTS = 6
 
 
@@ -92,6 +95,8 @@ def found_families(
     ----------
     McLachlan and Peel, Finite Mixture Models (Wiley 2000), 2.8 and 3.8 (EM, common covariance), 6.8 (BIC).
     """
+    if len(engines) < FEWEST:
+        return one_family(line)
     seen = _Seen(engines, multipliers, found)
     best, score = one_family(line), seen.score(one_family(line), line)
     for count in range(2, min(MOST, len(engines) // LEAST_ENGINES) + 1):
@@ -128,7 +133,7 @@ class _Seen:
     def fitted(self, count: int, line: FloatArray, start: int) -> Families:
         """A mixture of so many families, from one start."""
         lines = self._start(count, line, start)
-        f = Families(np.full(count, 1.0 / count), lines, _WITHIN * line)
+        f = Families(np.full(count, 1.0 / count), lines, 0.1 * line)
         for _ in range(_STEPS):
             f = self._stepped(f, line)
         return f

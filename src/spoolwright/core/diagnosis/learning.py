@@ -23,8 +23,12 @@ from spoolwright.core.diagnosis.terms import (
 )
 from spoolwright.core.numerics import FloatArray
 
-PASSES = 3
-"""How often the model is run again at the shape just learnt."""
+PASSES = 8
+"""How often the model is run again at the shape learnt so far."""
+_FITTED = (3, 6)
+"""Passes in which what scatters is fitted: once the shape has come near."""
+_DAMPING = 0.6
+"""Part of each step that is taken: the effects of a bent line are far from linear."""
 _STEPS = 30
 
 
@@ -173,13 +177,13 @@ def learnt(
     line = prior
     for n in range(PASSES):
         engines = _grouped(model, groups, seen, common)
-        line = fitted_line(engines, multipliers, prior, line)
-        if n + 1 < PASSES:
+        if n in _FITTED:
+            line = fitted_line(engines, multipliers, prior, line)
             multipliers = fitted_multipliers(engines, multipliers, line)
         found = posterior(engines, multipliers, line)
         progress((n + 1) / PASSES)
         if n + 1 < PASSES:
-            common = found.mean
+            common = common + _DAMPING * (found.mean - common)
             seen = compared(model, flat, [factors_along(common, c.speed, c.warmth) for c in seen])
     return found, multipliers, line, engines
 

@@ -33,12 +33,14 @@ WAVES = _per_factor(_WAVES)
 LEVEL = 4.0 * BUILD
 """How far a data sheet leaves a module's level open: four times the scatter of good builds [-]."""
 
-LINE = np.maximum([[x * _RADIAN.get(f, 1.0) for x in _SHAPE[f]] for f in FACTORS], 1e-6)
-"""Slope and curvature over ln(corrected speed) and slope over ln(theta) of each factor, shape (F, 3) [-]."""
+_VANES = (math.radians(_SHAPE["vane_offset"][0]), 0.0, 0.0)
+LINE = np.maximum([_SHAPE[f] if f != "vane_offset" else _VANES for f in FACTORS], 1e-6)
+"""Slope and curvature over ln(corrected speed) and slope over ln(theta) of each factor, shape (F, 3) [-]. The
+vanes have a slope alone: their effect goes with the square of what they are off by, and they are measured."""
 
 STATION = np.array(
     [{"power": 0.003, "dynamometer_power": 0.003, "measured_gas_temperature": 0.003, "T3": 0.004, "p3": 0.006,
-      "p45": 0.008, "T5": 0.010, "fuel_flow": 0.002, "fuel_flow_by_volume": 0.003, "vane_angle": 0.01}[o]
+      "p45": 0.008, "T5": 0.010, "fuel_flow": 0.002, "fuel_flow_by_volume": 0.003, "vane_angle": 0.02}[o]
      for o in OUTPUTS]
 )  # fmt: skip
 """How far the place of a probe leaves an output's level open, shape (K,) [-]."""
@@ -57,11 +59,11 @@ RUN_SLOPE = 0.006
 """Slope of an output over ln(corrected speed) from run to run: gas temperature profiles turn [-]."""
 POINT = 0.00015
 """An output at one point beyond its stated scatter [-]."""
-EFFECT = 0.02
+EFFECT = 0.025
 """The effect of a cause is known to this part of itself, as a whole and on each output [-]."""
-EFFECT_LINE = 1.0
+EFFECT_LINE = 0.4
 """And changes along the line by this part of itself over ln(corrected speed): fixed, growing losses [-]."""
-EFFECT_ALONG = 0.025
+EFFECT_ALONG = 0.05
 """Where a cause moves the operating point, maps of another shape answer as if other factors moved along, by
 this part of the flow loss that would move the engine as much [-]."""
 MAPPED = (
@@ -69,7 +71,7 @@ MAPPED = (
     "gas_generator_turbine_efficiency", "power_turbine_area", "power_turbine_efficiency",
 )  # fmt: skip
 """Factors that stand for the shape of a component's map."""
-EFFECT_SLOPE = 4.0
+EFFECT_SLOPE = 8.0
 """What is not known of an effect changes by this part of itself over ln(corrected speed) [-]."""
 EFFECT_RATIO = 0.1
 """Where a cause moves several factors, their ratio is known to this part of itself [-]."""

@@ -13,6 +13,7 @@ from spoolwright.crafts.testcell.diagnosis.other_readings import (
     fleet_from_dict,
     fleet_to_dict,
 )
+from spoolwright.crafts.testcell.diagnosis.words import counted
 from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import InputError
 
@@ -54,9 +55,9 @@ class Baseline:
                 "the data sheet alone, with wide uncertainty: no accepted run of the shop was learnt from, "
                 "so small faults cannot be told from the model's own error"
             )
-        told = f"{c.runs} accepted run(s) of {c.engines} engine(s) of this shop"
+        told = f"{counted(c.runs, 'accepted run')} of {counted(c.engines, 'engine')} of this shop"
         if c.engines < FEW_ENGINES:
-            told += f"; {c.engines} engine(s) are few: what is typical of them may be typical of these alone"
+            told += "; so few engines say little: what is typical of them may be typical of these alone"
         return told
 
     def to_dict(self) -> dict[str, Any]:

@@ -19,9 +19,6 @@ from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun, assess_runs, no_doubts
 
 Tell = Callable[[str, float], None]
-FAMILY_ENGINES = 60
-"""Families are looked for among at least so many engines: of a dozen, two that happen to be alike look like
-one, and then the next sound engine looks wrong."""
 _LEAST_SHAPES = 2
 
 
@@ -123,8 +120,6 @@ def _calibrated(
     progress("checking against engines not seen", 0.9)
     serials = [key[0] for key in groups]
     seen = compared(model, [o for g in states for o in g])
-    if len(states) < FAMILY_ENGINES:
-        blank = replace(blank, families=None)
     return replace(
         blank,
         runs=len({(o.engine, o.visit, o.run) for g in states for o in g}),

@@ -23,7 +23,7 @@ from spoolwright.crafts.testcell.diagnosis.prepared import Prepared, Tables, Wei
 from spoolwright.crafts.testcell.diagnosis.speaking import effect, row_outputs
 from spoolwright.crafts.testcell.diagnosis.suspects import Scribe, magnitude
 from spoolwright.crafts.testcell.diagnosis.visit_read import VisitRead, kinds_missing
-from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES
+from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES, counted
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.service import CAUTIONS, run_ref
 from spoolwright.crafts.testcell.wording import joined, percent
@@ -126,7 +126,7 @@ def priors_in_words(tables: Tables) -> str:
 
 def _outcome(w: Weighed, suspects: Sequence[Suspect], groups: Sequence[Group]) -> tuple[Outcome, str]:
     points = sum(o.size for o in w.weighing.case.now)
-    rests = f"{points} steady point(s) of {len(w.weighing.case.now)} run(s)"
+    rests = f"{counted(points, 'steady point')} of {counted(len(w.weighing.case.now), 'run')}"
     if w.healthy >= CALM or not suspects:
         return "nothing_found", f"Nothing wrong is found: {percent(w.healthy)} by {rests}."
     top = suspects[0]
@@ -240,7 +240,7 @@ def _residuals(weighing: Weighing) -> tuple[Residual, ...]:
 
 def _earlier(past: Sequence[VisitRead]) -> list[str]:
     return [
-        f"visit {o.visit or 'without a name'}, run {o.run}: {o.size} point(s)"
+        f"visit {o.visit or 'without a name'}, run {o.run}: {counted(o.size, 'point')}"
         for p in past
         for o in p.observations
     ]

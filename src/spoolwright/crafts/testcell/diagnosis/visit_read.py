@@ -10,6 +10,7 @@ from spoolwright.core.reduction.point import PointData
 from spoolwright.crafts.testcell.acceptance.contents import read_run
 from spoolwright.crafts.testcell.diagnosis.observe import diagnosis_roles, observation
 from spoolwright.crafts.testcell.diagnosis.other_readings import other_readings
+from spoolwright.crafts.testcell.diagnosis.words import counted
 from spoolwright.crafts.testcell.model import Finding
 from spoolwright.crafts.testcell.performance.basis import ReductionBasis
 from spoolwright.crafts.testcell.performance.usable import why_not_usable
@@ -73,8 +74,8 @@ def _newest(read: Sequence[_RunRead], basis: ReductionBasis) -> VisitRead:
         own = [p for p in points if p.block == newest]
         if len(own) < len(points):
             left_out.append(
-                f"run {r.run.sheet.run}: {len(points) - len(own)} point(s) from before an adjustment or "
-                "other work are not mixed with those after it"
+                f"run {r.run.sheet.run}: {counted(len(points) - len(own), 'point')} from before an "
+                "adjustment or other work are not mixed with those after it"
             )
         if not own:
             continue

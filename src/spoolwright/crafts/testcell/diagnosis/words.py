@@ -42,3 +42,8 @@ def difference_text(output: str, difference: float, level: float) -> str:
     if output in ("measured_gas_temperature", "T3", "T5"):
         told = f"{difference * level:+.1f} K ({told})"
     return told
+
+
+def counted(number: int, noun: str) -> str:
+    """A number of things: '1 run', '3 runs'."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
