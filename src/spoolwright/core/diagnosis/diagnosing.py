@@ -154,7 +154,7 @@ class Weigher:
         return out
 
     def _weighed(self, case: EngineCase, seen: list[Compared], effects: list[list[Signature]]) -> Weighing:
-        problem = engine_runs(self.model, seen, self.calibrated.mean)
+        problem = engine_runs(self.model, seen)
         r, covariance = surprise(problem, self.calibrated)
         sizes = [c.vector.size for c in seen]
         now = sum(sizes[: len(case.now)])

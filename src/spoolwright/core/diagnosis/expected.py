@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from spoolwright.core.cycle.model import EngineModel
 from spoolwright.core.diagnosis.calibrated import Calibrated
 from spoolwright.core.diagnosis.comparison import Compared, compared
@@ -33,24 +31,7 @@ def compared_calibrated(
     list of Compared
         One a run, at the factors of the average engine [-].
     """
-    reference = model.data.reference
-    factors = []
-    for o in observations:
-        speed, warmth = _place(model, o, reference.temperature)
-        factors.append(calibrated.factors(speed, warmth))
-    return compared(model, observations, factors)
-
-
-def _place(model: EngineModel, o: Observation, temperature: float) -> tuple[FloatArray, FloatArray]:
-    from spoolwright.core.cycle.condition import Condition
-    from spoolwright.core.cycle.model import Inlet
-    from spoolwright.core.diagnosis.comparison import condition_of
-    from spoolwright.core.numerics import value
-
-    at = condition_of(o)
-    sound = np.asarray(Inlet(model, Condition(**at)).sound, dtype=float)
-    relative = np.asarray(value(o.speed), dtype=float) / model.data.reference.gas_generator_speed
-    return np.log(relative * model.sound / sound), np.log(at["temperature"] / temperature)
+    return compared(model, observations)
 
 
 def surprise(problem: EngineRuns, calibrated: Calibrated) -> tuple[FloatArray, FloatArray]:
@@ -95,4 +76,4 @@ def runs_of(model: EngineModel, seen: Sequence[Compared], calibrated: Calibrated
     EngineRuns
         The problem [-].
     """
-    return engine_runs(model, seen, calibrated.mean)
+    return engine_runs(model, seen)

@@ -82,7 +82,7 @@ class Scales:
         kept = np.concatenate([np.arange(f * len(SHAPES)), np.ravel(own)])
         self.common = calibrated.covariance[np.ix_(kept, kept)]
         self.caution = calibrated.caution
-        self.mean = calibrated.mean[np.array(own)]
+        self.mean = calibrated.mean[kept]
         line = np.ravel([[i * len(LINE_TERMS) + j for j in range(len(LINE_TERMS))] for i in known])
         self.line = families.within[np.ix_(line, line)].reshape(k, len(LINE_TERMS), k, len(LINE_TERMS))
         self.families = families.lines[:, line].reshape(-1, k, len(LINE_TERMS))
@@ -177,7 +177,7 @@ def surprise(scales: Scales, run: dict[str, Any], scatter_at: FloatArray, c: Res
     line = jnp.einsum("jp,kjlm,mq->kplq", own_line, scales.line, own_line)
     apart = jnp.einsum("klp,pq->kplq", _point_covariance(scales, run["scatter"], scatter_at, c), jnp.eye(p))
     covariance = common @ scales.common @ common.T + joined @ joined.T + (line + apart).reshape(k * p, k * p)
-    return (c.residual - scales.mean @ c.own).ravel(), covariance * scales.caution
+    return c.residual.ravel() - common @ scales.mean, covariance * scales.caution
 
 
 def _point_covariance(scales: Scales, scatter: Any, at: FloatArray, c: Residuals) -> Any:

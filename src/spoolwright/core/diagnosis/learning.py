@@ -18,17 +18,12 @@ from spoolwright.core.diagnosis.terms import (
     PRIOR,
     SPREADS,
     WIDTH,
-    factors_along,
     line_prior,
 )
 from spoolwright.core.numerics import FloatArray
 
-PASSES = 8
-"""How often the model is run again at the shape learnt so far."""
-_FITTED = (3, 6)
-"""Passes in which what scatters is fitted: once the shape has come near."""
-_DAMPING = 0.6
-"""Part of each step that is taken: the effects of a bent line are far from linear."""
+PASSES = 2
+"""How often engines' own lines and what scatters are fitted in turn."""
 _STEPS = 30
 
 
@@ -168,31 +163,26 @@ def learnt(
     array, shape (LINE, LINE)
         Covariance of an engine's own line [-].
     list of EngineRuns
-        The problem at the shape learnt [-].
+        The problem, one an engine [-].
     """
-    flat = [o for g in groups for o in g]
-    seen = compared(model, flat)
-    common, multipliers = np.zeros(COMMON), np.ones(len(SPREADS))
+    seen = compared(model, [o for g in groups for o in g])
+    engines = _grouped(model, groups, seen)
+    multipliers = np.ones(len(SPREADS))
     prior = line_prior(seen)
     line = prior
     for n in range(PASSES):
-        engines = _grouped(model, groups, seen, common)
-        if n in _FITTED:
-            line = fitted_line(engines, multipliers, prior, line)
-            multipliers = fitted_multipliers(engines, multipliers, line)
-        found = posterior(engines, multipliers, line)
+        line = fitted_line(engines, multipliers, prior, line)
+        multipliers = fitted_multipliers(engines, multipliers, line)
         progress((n + 1) / PASSES)
-        if n + 1 < PASSES:
-            common = common + _DAMPING * (found.mean - common)
-            seen = compared(model, flat, [factors_along(common, c.speed, c.warmth) for c in seen])
-    return found, multipliers, line, engines
+    line = fitted_line(engines, multipliers, prior, line)
+    return posterior(engines, multipliers, line), multipliers, line, engines
 
 
 def _grouped(
-    model: EngineModel, groups: Sequence[Sequence[Observation]], seen: Sequence[Compared], common: FloatArray
+    model: EngineModel, groups: Sequence[Sequence[Observation]], seen: Sequence[Compared]
 ) -> list[EngineRuns]:
     out, start = [], 0
     for g in groups:
-        out.append(engine_runs(model, seen[start : start + len(g)], common))
+        out.append(engine_runs(model, seen[start : start + len(g)]))
         start += len(g)
     return out

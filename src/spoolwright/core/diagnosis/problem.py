@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spoolwright.core.cycle.model import EngineModel
-from spoolwright.core.diagnosis.comparison import FACTORS, Compared
+from spoolwright.core.diagnosis.comparison import Compared
 from spoolwright.core.diagnosis.terms import (
-    SHAPES,
     build_scatter,
     common_columns,
     line_columns,
@@ -25,7 +24,6 @@ from spoolwright.core.numerics import FloatArray
 
 _T = TypeVar("_T")
 _R = TypeVar("_R")
-_PHYSICAL = len(FACTORS) * len(SHAPES)
 
 
 @dataclass(frozen=True)
@@ -35,7 +33,7 @@ class EngineRuns:
     Parameters
     ----------
     residual : array, shape (N,)
-        Against the model without any common coefficient [-].
+        Against the data sheet's model [-].
     common : array, shape (N, COMMON)
         What each common coefficient gives [-].
     scatter : array, shape (N, N)
@@ -56,7 +54,7 @@ class EngineRuns:
     line: FloatArray
 
 
-def engine_runs(model: EngineModel, runs: Sequence[Compared], common: FloatArray) -> EngineRuns:
+def engine_runs(model: EngineModel, runs: Sequence[Compared]) -> EngineRuns:
     """Put the runs of one engine in one state together.
 
     Parameters
@@ -64,9 +62,7 @@ def engine_runs(model: EngineModel, runs: Sequence[Compared], common: FloatArray
     model : EngineModel
         Model of the type [-].
     runs : sequence of Compared
-        Compared with the model at the factors of `common` [-].
-    common : array, shape (COMMON,)
-        Coefficients whose factors the model was run with [-].
+        Compared with the model as the data sheet has it [-].
 
     Returns
     -------
@@ -75,14 +71,11 @@ def engine_runs(model: EngineModel, runs: Sequence[Compared], common: FloatArray
     """
     reference = model.data.reference
     designs = [common_columns(c, reference.temperature, reference.pressure) for c in runs]
-    physical = common.copy()
-    physical[_PHYSICAL:] = 0.0
-    residual = [c.vector + a @ physical for c, a in zip(runs, designs, strict=True)]
     builds = [build_scatter(c) for c in runs]
     own = [run_scatter(c) for c in runs]
     blocks = _diagonal([s.columns for s in own])
     return EngineRuns(
-        np.concatenate(residual),
+        np.concatenate([c.vector for c in runs]),
         np.concatenate(designs),
         _diagonal([reading_scatter(c) for c in runs]),
         np.concatenate([np.concatenate([s.columns for s in builds]), blocks], axis=1),

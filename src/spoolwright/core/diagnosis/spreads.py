@@ -33,10 +33,8 @@ WAVES = _per_factor(_WAVES)
 LEVEL = 4.0 * BUILD
 """How far a data sheet leaves a module's level open: four times the scatter of good builds [-]."""
 
-_VANES = (math.radians(_SHAPE["vane_offset"][0]), 0.0, 0.0)
-LINE = np.maximum([_SHAPE[f] if f != "vane_offset" else _VANES for f in FACTORS], 1e-6)
-"""Slope and curvature over ln(corrected speed) and slope over ln(theta) of each factor, shape (F, 3) [-]. The
-vanes have a slope alone: their effect goes with the square of what they are off by, and they are measured."""
+LINE = np.maximum([[x * _RADIAN.get(f, 1.0) for x in _SHAPE[f]] for f in FACTORS], 1e-6)
+"""Slope and curvature over ln(corrected speed) and slope over ln(theta) of each factor, shape (F, 3) [-]."""
 
 STATION = np.array(
     [{"power": 0.003, "dynamometer_power": 0.003, "measured_gas_temperature": 0.003, "T3": 0.004, "p3": 0.006,
@@ -63,7 +61,7 @@ EFFECT = 0.025
 """The effect of a cause is known to this part of itself, as a whole and on each output [-]."""
 EFFECT_LINE = 0.4
 """And changes along the line by this part of itself over ln(corrected speed): fixed, growing losses [-]."""
-EFFECT_ALONG = 0.05
+EFFECT_ALONG = 0.015
 """Where a cause moves the operating point, maps of another shape answer as if other factors moved along, by
 this part of the flow loss that would move the engine as much [-]."""
 MAPPED = (
@@ -71,7 +69,7 @@ MAPPED = (
     "gas_generator_turbine_efficiency", "power_turbine_area", "power_turbine_efficiency",
 )  # fmt: skip
 """Factors that stand for the shape of a component's map."""
-EFFECT_SLOPE = 8.0
+EFFECT_SLOPE = 4.0
 """What is not known of an effect changes by this part of itself over ln(corrected speed) [-]."""
 EFFECT_RATIO = 0.1
 """Where a cause moves several factors, their ratio is known to this part of itself [-]."""
