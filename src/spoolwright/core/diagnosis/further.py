@@ -26,6 +26,7 @@ from spoolwright.core.diagnosis.signatures import module_signatures
 from spoolwright.core.diagnosis.terms import (
     COMMON,
     LINE,
+    NAMES,
     SHAPES,
     SPREADS,
     build_scatter,
@@ -188,7 +189,7 @@ class Planner:
         """
         o, calibrated = self.last.observation, self.weigher.calibrated
         step = self._steps[channel]
-        scale = calibrated.multipliers[_INSTRUMENTS]
+        scale = calibrated.multipliers[_INSTRUMENTS] * float(np.sqrt(calibrated.caution))
         error = scale * o.errors[~o.random, o.channels.index(channel)].mean(axis=1) / step
         variance = float(error @ error)
         with_seen = np.zeros((1, len(self.weighing.surprise)))
@@ -231,8 +232,9 @@ class Planner:
         new, calibrated = _shared(self.weigher, c), self.weigher.calibrated
         fresh = run_scatter(c)
         columns = fresh.columns * calibrated.multipliers[fresh.spread]
+        caution = calibrated.caution
         own = self._covariance(new, new, self.now - 1) + columns @ columns.T + reading_scatter(c)
-        return Further(effects, self._with_seen(new), own)
+        return Further(effects, caution * self._with_seen(new), caution * own)
 
     def _with_seen(self, new: _Shared) -> FloatArray:
         blocks = [self._covariance(new, old, i) for i, old in enumerate(self._seen)]
@@ -243,10 +245,11 @@ class Planner:
         """Of what is the same in a further run and in a run that was seen, instruments aside."""
         calibrated, earlier = self.weigher.calibrated, len(self._seen) > self.now
         wear = WEAR**2 if earlier and run < self.now else 0.0
+        line = calibrated.line if calibrated.families is None else calibrated.families.within
         return np.asarray(
             (1.0 + wear) * a.build @ b.build.T
             + a.common @ calibrated.covariance @ b.common.T
-            + a.line @ calibrated.line @ b.line.T
+            + a.line @ line @ b.line.T
         )
 
     def _reading_steps(self) -> dict[str, float]:
@@ -284,7 +287,7 @@ class Planner:
     def _added(self, repeated: Further, p: Probe, by_factor: FloatArray, by_channel: FloatArray) -> Further:
         c = self.last
         new = _probe_shared(self.weigher, c, by_factor, by_channel)
-        old = self._seen[self.now - 1]
+        old, caution = self._seen[self.now - 1], self.weigher.calibrated.caution
         unit = np.array([[m.factors.get(f, 0.0) for f in FACTORS] for m in self.weigher.modules])
         slopes = np.concatenate([unit @ by_factor, self._reading_slopes(by_channel)])
         across = self._covariance(new, old, self.now - 1) + new.lasting @ old.lasting.T
@@ -302,8 +305,8 @@ class Planner:
                 np.concatenate([of.curvatures, np.zeros_like(slopes)], axis=1),
                 np.concatenate([of.errors, errors], axis=1),
             ),
-            np.concatenate([repeated.with_seen, self._with_seen(new)]),
-            np.block([[repeated.own, across.T], [across, own]]),
+            np.concatenate([repeated.with_seen, caution * self._with_seen(new)]),
+            np.block([[repeated.own, caution * across.T], [caution * across, caution * own]]),
         )
 
 
@@ -335,6 +338,7 @@ def _probe_shared(weigher: Weigher, c: Compared, by_factor: FloatArray, by_chann
     common[:, :_PHYSICAL] = np.einsum("fp,jp->pfj", by_factor, line_features(c)).reshape(p, -1)
     lasting = np.einsum("enp,np->pe", o.errors[~o.random], by_channel)
     build = by_factor.T * spreads.BUILD * calibrated.multipliers[: len(FACTORS)]
+    build = np.concatenate([build, np.zeros((p, len(NAMES)))], axis=1)
     return _Shared(build, common, np.zeros((p, LINE)), lasting * calibrated.multipliers[_INSTRUMENTS])
 
 

@@ -42,7 +42,6 @@ SPREADS = (
 """What scatters, each with one multiplier of its standard deviation."""
 WIDTH = np.array([0.6] * len(FACTORS) + [1.0] * len(NAMES) + [1.0, 0.15] + [1.0] * (3 * len(NAMES)))
 """How far each multiplier may be from 1: standard deviation of its logarithm [-]."""
-_ENGINE_LEVEL = len(FACTORS)
 _STATE, _INSTRUMENTS = (len(FACTORS) + len(NAMES) + i for i in range(2))
 _RUN_LEVEL = _INSTRUMENTS + 1
 _RUN_SLOPE, _POINT = _RUN_LEVEL + len(NAMES), _RUN_LEVEL + 2 * len(NAMES)
@@ -132,9 +131,11 @@ def build_scatter(c: Compared) -> Scatter:
     """
     columns = (c.by_factor * spreads.BUILD[:, None, None]).reshape(len(FACTORS), -1).T
     k, p = c.residual.shape
-    level = np.repeat(np.eye(k), p, axis=0) * spreads.ENGINE_LEVEL
-    known = [_ENGINE_LEVEL + NAMES.index(name) for name in c.outputs]
-    return Scatter(np.concatenate([columns, level], axis=1), np.concatenate([np.arange(len(FACTORS)), known]))
+    level = np.zeros((k, p, len(NAMES)))
+    for i, name in enumerate(c.outputs):
+        level[i, :, NAMES.index(name)] = spreads.ENGINE_LEVEL
+    both = np.concatenate([columns, level.reshape(k * p, -1)], axis=1)
+    return Scatter(both, np.arange(len(FACTORS) + len(NAMES)))
 
 
 def line_columns(c: Compared) -> FloatArray:
