@@ -132,7 +132,7 @@ def test_an_earlier_visit_is_used_and_told() -> None:
     first = replace(visit_run(before), sheet=_visit(before.sheet, "V-1", 0))
     then = replace(visit_run(faulty), sheet=_visit(faulty.sheet, "V-2", 1))
     d = diagnosed([then], prepared(), earlier=[first])
-    assert d.earlier == (f"visit V-1, run {before.sheet.run}: {_points(d)} point(s)",)
+    assert d.earlier == (f"visit V-1, run {before.sheet.run}: {_points(d)} points",)
     alone = diagnosed([then], prepared())
     by_sheet = diagnosed([first, then], prepared())
     assert by_sheet == d
