@@ -56,7 +56,13 @@ def test_a_reader_who_leaves_ends_it_without_complaint(run: Path) -> None:
 
 def test_ctrl_c_ends_it_with_a_word_and_leaves_nothing_half_done(tmp_path: Path) -> None:
     words = ["rig", "record", "--out", tmp_path / "out", "--name", "run"]
-    with subprocess.Popen([*PROGRAM, *map(str, words)], stderr=subprocess.PIPE, text=True) as process:
+    # in a shell's background an interrupt is ignored, and what starts there inherits that
+    with subprocess.Popen(
+        [*PROGRAM, *map(str, words)],
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    ) as process:
         time.sleep(2.0)
         process.send_signal(signal.SIGINT)
         _, told = process.communicate(timeout=30)

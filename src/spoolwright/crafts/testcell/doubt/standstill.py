@@ -17,7 +17,7 @@ _STRAYS = 2
 
 def told_apart(look: Look, sign: Sign) -> Sign:
     """A channel that is cut off at its extreme; as stuck where that cannot be."""
-    if sign.kind != "clipped" or look.time.size < 2 or look.bins.edges.size < 5:
+    if sign.kind != "clipped" or look.time.size < 2 or look.bins.edges.size < 5 or not look.voters:
         return sign
     at = look.recording[sign.channel] == sign.value
     first, end = max(runs_of(at), key=lambda run: run[1] - run[0])
