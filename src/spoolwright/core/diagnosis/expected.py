@@ -15,7 +15,7 @@ from spoolwright.core.numerics import FloatArray
 def compared_calibrated(
     model: EngineModel, observations: Sequence[Observation], calibrated: Calibrated
 ) -> list[Compared]:
-    """Runs against the calibrated model.
+    """Runs against the model as the data sheet has it; `surprise` takes off what the calibration expects.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def compared_calibrated(
     Returns
     -------
     list of Compared
-        One a run, at the factors of the average engine [-].
+        One a run [-].
     """
     return compared(model, observations)
 
@@ -60,14 +60,14 @@ def surprise(problem: EngineRuns, calibrated: Calibrated) -> tuple[FloatArray, F
 
 
 def runs_of(model: EngineModel, seen: Sequence[Compared], calibrated: Calibrated) -> EngineRuns:
-    """Runs of one engine as a linear problem at the calibrated shape.
+    """Runs of one engine as a linear problem.
 
     Parameters
     ----------
     model : EngineModel
         Model of the type [-].
     seen : sequence of Compared
-        Runs compared at the calibrated factors [-].
+        Runs compared with the data sheet's model [-].
     calibrated : Calibrated
         What the shop's runs taught [-].
 
