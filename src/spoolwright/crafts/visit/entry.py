@@ -122,7 +122,7 @@ class Records(Protocol):
         ...
 
     def current(self, *kinds: type[B], visit: str | None = None, under: str | None = None) -> list[Entry[B]]:
-        """The newest revision of each subject, oldest subject first; of a visit, or under a subject's prefix."""
+        """The newest revision of each subject, oldest first; of a visit, or under a subject's prefix."""
         ...
 
     def history(self, subject: str) -> list[Entry[Body]]:

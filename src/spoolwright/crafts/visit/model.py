@@ -67,8 +67,8 @@ class WorkEvent(Body):
     kind: ClassVar[str] = "work_event"
 
     what: Literal[
-        "removed", "removed_for_access", "installed", "repaired", "replaced", "blended", "adjusted", "exceedance",
-        "dropped", "reopened",
+        "removed", "removed_for_access", "installed", "repaired", "replaced", "blended", "adjusted",
+        "exceedance", "dropped", "reopened",
     ]  # fmt: skip
     item: str
     module: str = ""
