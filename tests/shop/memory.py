@@ -92,8 +92,8 @@ class MemoryRecords:
         newest: dict[str, Entry[Body]] = {}
         for entry in self._entries:
             newest[entry.subject] = entry
-        return [  # type: ignore[return-value]
-            e
+        return [
+            e  # type: ignore[misc]
             for e in newest.values()
             if (not kinds or isinstance(e.body, kinds))
             and (visit is None or e.visit == visit)
