@@ -1,0 +1,1 @@
+"""What a history of speed uses up: rainflow counting, exchange rates, damage sums. Pure numbers."""
