@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spoolwright.core.diagnosis.diagnosing import Weighing
+from spoolwright.core.diagnosis.signatures import Signature
 from spoolwright.core.diagnosis.weighing import Sized
 from spoolwright.core.numerics import FloatArray, value
 from spoolwright.crafts.testcell.diagnosis.mechanical import SHOWS, Seen, gas_factor
@@ -42,16 +43,25 @@ def sized(weighing: Weighing, cause: str) -> Sized:
     return next(s for s in best.causes if s.cause.id == cause)
 
 
+def signature(weighing: Weighing, cause: str) -> Signature:
+    """Effect of a cause on the residuals as a function of its size."""
+    return next(s for s, c in zip(weighing.signatures, weighing.causes, strict=True) if c.id == cause)
+
+
 def effect(weighing: Weighing, found: Sized) -> FloatArray:
     """What a cause of its mean size does to the residuals."""
-    index = next(i for i, c in enumerate(weighing.causes) if c.id == found.cause.id)
-    return weighing.signatures[index].at(found.mean)
+    return signature(weighing, found.cause.id).at(found.mean)
+
+
+def others_with(weighing: Weighing, cause: str) -> list[Sized]:
+    """The other cause of the most probable explanation with a cause; none where it is alone."""
+    best = next(e for e in weighing.explanations if cause in e.ids)
+    return [s for s in best.causes if s.cause.id != cause]
 
 
 def beside(weighing: Weighing, cause: str) -> FloatArray:
     """What the other cause of the most probable explanation with a cause does; nought where it is alone."""
-    best = next(e for e in weighing.explanations if cause in e.ids)
-    others = [effect(weighing, s) for s in best.causes if s.cause.id != cause]
+    others = [effect(weighing, s) for s in others_with(weighing, cause)]
     return np.sum(others, axis=0) if others else np.zeros_like(weighing.surprise)
 
 
