@@ -6,6 +6,7 @@ Every figure names document, revision (through [[document]] of the type file) an
 from __future__ import annotations
 
 from spoolwright.crafts.typefile.base import Record
+from spoolwright.crafts.typefile.shop.lives import CycleAdvice, CycleKind, Directive, ExchangeTable, LifeLimit
 from spoolwright.crafts.typefile.shop.parts import PartKind as PartKind
 from spoolwright.crafts.typefile.shop.receiving import Accessory, ExpectedDocument
 
@@ -16,3 +17,8 @@ class ShopPart(Record):
     part: tuple[PartKind, ...] = ()
     expected_document: tuple[ExpectedDocument, ...] = ()
     accessory: tuple[Accessory, ...] = ()
+    life_limit: tuple[LifeLimit, ...] = ()
+    cycle_kind: tuple[CycleKind, ...] = ()
+    exchange_table: tuple[ExchangeTable, ...] = ()
+    cycle_advice: tuple[CycleAdvice, ...] = ()
+    directive: tuple[Directive, ...] = ()
