@@ -28,6 +28,20 @@ class Stage(StrEnum):
     INSTALLED = "installed"
 
 
+class ShopKnown(Body):
+    """The shop itself, as it stands on its papers. Subject `shop`."""
+
+    kind: ClassVar[str] = "shop"
+
+    name: str
+    address: str
+    authority: str = Field(description="competent authority, or its country, under which the shop releases")
+    approval_number: str
+    records_kept_years: int = Field(default=5, ge=1, description="the longest that an authority asks for")
+    page_address: str = Field(default="", description="where the record's pages are reached, for QR codes")
+    demonstration: bool = False
+
+
 class VisitOpened(Body):
     """An engine's visit. Subject `visit/NUMBER`; the number is the shop's work order."""
 

@@ -1,4 +1,4 @@
-"""Parts and modules as every craft names them: by number and serial, where they are fitted, what is needed."""
+"""Parts and modules as every craft names them: by number and serial, where fitted, what is needed."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 from pydantic import Field
 
+from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.visit.entry import Body
 
 OnPlate = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^\S(.*\S)?$")]
@@ -34,7 +35,7 @@ def module_subject(module: str, serial: str) -> str:
     return "/".join(("module", segment(module), segment(serial)))
 
 
-class Counts(Body):
+class Counts(Record):
     """Time on an engine or a module, as its papers say. What they do not say is absent, never zero."""
 
     hours_since_new: float | None = Field(default=None, ge=0)
