@@ -57,6 +57,7 @@ class ModuleFitted(Body):
     visit: str
     on: date
     counts: Counts = Counts()
+    withdrawn: bool = Field(default=False, description="its plate was misread: it never was there")
 
 
 class PartFitted(Body):
