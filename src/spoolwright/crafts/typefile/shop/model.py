@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.shop.lives import CycleAdvice, CycleKind, Directive, ExchangeTable, LifeLimit
+from spoolwright.crafts.typefile.shop.owed import OwedRule
 from spoolwright.crafts.typefile.shop.parts import PartKind as PartKind
 from spoolwright.crafts.typefile.shop.receiving import Accessory, ExpectedDocument
+from spoolwright.crafts.typefile.shop.routes import RouteCard
 
 
 class ShopPart(Record):
@@ -22,3 +24,5 @@ class ShopPart(Record):
     exchange_table: tuple[ExchangeTable, ...] = ()
     cycle_advice: tuple[CycleAdvice, ...] = ()
     directive: tuple[Directive, ...] = ()
+    route_card: tuple[RouteCard, ...] = ()
+    owed: tuple[OwedRule, ...] = ()
