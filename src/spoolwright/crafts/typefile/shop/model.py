@@ -9,6 +9,7 @@ from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.shop.lives import CycleAdvice, CycleKind, Directive, ExchangeTable, LifeLimit
 from spoolwright.crafts.typefile.shop.owed import OwedRule
 from spoolwright.crafts.typefile.shop.parts import PartKind as PartKind
+from spoolwright.crafts.typefile.shop.power_check import PowerCheck
 from spoolwright.crafts.typefile.shop.receiving import Accessory, ExpectedDocument
 from spoolwright.crafts.typefile.shop.routes import RouteCard
 
@@ -26,3 +27,4 @@ class ShopPart(Record):
     directive: tuple[Directive, ...] = ()
     route_card: tuple[RouteCard, ...] = ()
     owed: tuple[OwedRule, ...] = ()
+    power_check: PowerCheck | None = None
