@@ -1,4 +1,4 @@
-"""The release pack as one PDF: drafts, open list, records, life list, then the test reports; signed if asked."""
+"""The release pack as one PDF: drafts, what is open, the records, then the test reports; signed if asked."""
 
 from __future__ import annotations
 
