@@ -28,8 +28,8 @@ def parts_from_csv(
 ) -> list[PartFitted]:
     """The parts of a table, one a row.
 
-    `modules` gives the serial of each received module, for rows that leave theirs out. A part may be named by
-    its id in the bill of material; a row without one is taken by its part number, if only one kind carries it.
+    `modules` gives the serial of each received module, for rows that leave theirs out. A part may be
+    named by its id in the bill of material; else its part number says it, if only one kind carries it.
 
     Raises
     ------
