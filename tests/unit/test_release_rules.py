@@ -151,7 +151,7 @@ def test_a_signature_after_leaving_is_found() -> None:
     "step", ["disassembled", "cleaned", "inspected", "repaired", "reassembled", "tested"]
 )
 def test_the_word_overhauled_needs_every_step_of_the_rule(step: str) -> None:
-    """14 CFR 43.2(a)(1): disassembled, cleaned, inspected, repaired as necessary, reassembled; (2): tested."""
+    """14 CFR 43.2(a): (1) disassembled, cleaned, inspected, repaired as needed, reassembled; (2) tested."""
     missing = replace(AGREEING, overhaul=replace(OverhaulFacts(), **{step: ("card TD-3 is not signed.",)}))
     (hole,) = found(missing, "overhauled")
     assert "'overhauled' is blocked" in hole.text

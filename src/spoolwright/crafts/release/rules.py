@@ -115,9 +115,7 @@ def bad_signatures(
             continue
         given = held.get((s.person, s.authorisation))
         if given is None:
-            told = (
-                f"{s.what} is signed by {s.name} under authorisation {s.authorisation}, which is not known."
-            )
+            told = f"{s.what} is signed by {s.name} under an unknown authorisation, {s.authorisation}."
             yield Hole(told, s.link, Role.LEAD)
         elif given.expires_on < s.at.date():
             told = (
