@@ -1,0 +1,11 @@
+"""Stored calculations that `verify` can run again, by name and version.
+
+A craft adds a line for each version it ever stored a result with. An old version stays here, callable, for as
+long as records name it; where that is impossible `verify` says plainly that it cannot recompute it.
+"""
+
+from __future__ import annotations
+
+from spoolwright.crafts.visit.entry import Recompute
+
+RECOMPUTE: dict[tuple[str, str], Recompute] = {}

@@ -1,0 +1,31 @@
+"""Which crafts take part in a shop: their records' kinds, and what each says is open.
+
+A craft adds one line to `OPEN_ITEMS`: `by_folder(open.open_items)` where the visit's folder is enough, or a
+function of folder and records where it also reads what stands outside the visit (parts, engines). Importing
+the craft here is also what makes its kinds of records known; one without open items is named in `MODELS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import ModuleType
+
+from spoolwright.crafts.visit import adopted, model, people
+from spoolwright.crafts.visit.entry import Records
+from spoolwright.crafts.visit.folder import Folder, OpenItem
+
+Opening = Callable[[Folder, Records], list[OpenItem]]
+
+
+def by_folder(open_items: Callable[[Folder], list[OpenItem]]) -> Opening:
+    """A craft whose open items follow from the visit's folder alone."""
+    return lambda folder, _records: open_items(folder)
+
+
+MODELS: tuple[ModuleType, ...] = (
+    adopted,
+    model,
+    people,
+)
+
+OPEN_ITEMS: tuple[Opening, ...] = ()
