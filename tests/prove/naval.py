@@ -6,12 +6,22 @@ only if neither its compressor's nor its turbine's coefficient occurs among the 
 read with fresh noise: the top lever position alone, and all seven positions at which the lever sets the load.
 Beside it, on the same readings of the top position: the coefficients as linear functions of the readings'
 logarithms, fitted to the same seen states.
+
+The set was handed over with errors that a linear fit at the top position was said to reach. One of them,
+0.0014 for the turbine at 0.25 % noise, cannot be the error of such a fit but by the chance of a small sample:
+the best linear function of any six columns of the set, known and not fitted, reaches 0.00147 there; and the
+error of a best linear function grows less than the noise, while 0.0030 at 0.5 % is more than twice 0.0014. So
+the top position is compared with a linear fit of the same draws, and that bound stands beside it.
+
+Intervals are compared with those of a perfect estimator at the same states. Given the state, they hold the
+stated share only on average over the prior: the set's states stand on a grid, and those at the ends of the
+range are always half a step within it, which is worth up to a point more.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +33,7 @@ from spoolwright.core.numerics import FloatArray
 
 sys.path.insert(0, str(Path(__file__).parent))
 from _naval import ABSENT, CENTRE, DATA, DECAYS, HALF, LEVERS, SIX, Decay, calibrated, engine, noisy, states
+from _naval_bounds import best_linear, perfect_coverage
 
 FOLDS = 5
 DRAWS = 30
@@ -35,24 +46,30 @@ GIVEN = {0.001: (0.0008, 0.0006), 0.0025: (0.0020, 0.0014), 0.005: (0.0039, 0.00
 NAMES = ("compressor", "turbine")
 SHARES = (0.90, 0.6827)
 NEAR = 0.02
-"""How far from its share the part of the intervals that hold may be."""
+"""How far from that of a perfect estimator the part of the intervals that hold may be."""
+PERFECT_DRAWS = 200
+"""Times each unseen state is read by the perfect estimator."""
 CLAIM = """
 At decay states none of whose coefficients was seen, six sensors (gas generator speed, T48, compressor outlet
 temperature, P48, compressor outlet pressure, fuel flow) with 0.1, 0.25 and 0.5 % noise give the compressor's
 and the turbine's coefficient from a run of seven lever positions with errors (1 sigma) of at most 0.0008 and
 0.0006, 0.0020 and 0.0014, 0.0039 and 0.0030; from the top position alone with no larger error than a linear
-fit of the same readings. Of the 90 % and of the 68.27 % intervals as many hold the truth, within 2 points.
+fit of the same readings. Of the 90 % and of the 68.27 % intervals as many hold the truth as a perfect
+estimator's would at these states, within 2 points.
 """
 Report = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
 class Scored:
-    """Estimates against the truth: errors (n, 2), stated sigmas (n, 2), and which intervals hold."""
+    """Estimates against the truth (n, 2): errors (n, 2), stated sigmas (n, 2), which intervals hold, and the
+    covariance (m, 2, 2) in the middle of the range, where its ends cut nothing off."""
 
+    truth: FloatArray
     error: FloatArray
     sigma: FloatArray
     inside: dict[float, FloatArray]
+    middle: FloatArray
 
     @property
     def rms(self) -> FloatArray:
@@ -61,12 +78,20 @@ class Scored:
     def held(self, share: float) -> FloatArray:
         return np.asarray(self.inside[share].mean(axis=0))
 
+    def perfect(self) -> Mapping[float, FloatArray]:
+        """What a perfect estimator's intervals would hold at these states."""
+        states_read = np.unique(self.truth, axis=0)
+        bounds = PRIOR.low, PRIOR.high
+        return perfect_coverage(states_read, self.middle.mean(axis=0), bounds, SHARES, PERFECT_DRAWS)
+
 
 def joined(parts: list[Scored]) -> Scored:
     return Scored(
+        np.concatenate([p.truth for p in parts]),
         np.concatenate([p.error for p in parts]),
         np.concatenate([p.sigma for p in parts]),
         {share: np.concatenate([p.inside[share] for p in parts]) for share in SHARES},
+        np.concatenate([p.middle for p in parts]),
     )
 
 
@@ -87,7 +112,9 @@ def estimated(decay: Decay, rows: FloatArray, level: float, levers: list[int]) -
     for share in SHARES:
         ends = np.array([e.interval(share) for e in found])
         inside[share] = (ends[:, 0] <= truth) & (truth <= ends[:, 1])
-    return Scored(np.array([e.mean for e in found]) - truth, np.array([e.spread for e in found]), inside)
+    nearest = int(np.argmin(np.max(np.abs(truth - CENTRE) / HALF, axis=1)))
+    error = np.array([e.mean for e in found]) - truth
+    return Scored(truth, error, np.array([e.spread for e in found]), inside, found[nearest].covariance[None])
 
 
 def linear(seen: FloatArray) -> FloatArray:
@@ -134,7 +161,8 @@ def holds(trials: dict[float, Trial]) -> bool:
     for level, t in trials.items():
         met += [np.all(t.whole.rms <= GIVEN[level]), np.all(t.top.rms <= np.sqrt(np.mean(t.fit**2, axis=0)))]
         for scored in (t.whole, t.top):
-            met += [np.all(np.abs(scored.held(share) - share) <= NEAR) for share in SHARES]
+            perfect = scored.perfect()
+            met += [np.all(np.abs(scored.held(share) - perfect[share]) <= NEAR) for share in SHARES]
     return bool(all(met))
 
 
@@ -164,12 +192,15 @@ def _told(trials: dict[float, Trial]) -> dict[str, str]:
         for name, scored in (("seven positions", t.whole), ("top position", t.top)):
             out[f"{at}, {name}: error"] = _pair(scored.rms)
             out[f"{at}, {name}: stated sigma"] = _pair(np.sqrt(np.mean(scored.sigma**2, axis=0)))
+            perfect = scored.perfect()
             for share in SHARES:
-                c, g = scored.held(share)
-                out[f"{at}, {name}: {100 * share:g} % intervals that hold"] = f"{c:.1%}, {g:.1%}"
+                told = [f"{x:.1%} ({p:.1%})" for x, p in zip(scored.held(share), perfect[share], strict=True)]
+                out[f"{at}, {name}: {100 * share:g} % intervals that hold (perfect)"] = ", ".join(told)
         out[f"{at}, linear fit of the top position: error (no claim)"] = _pair(
             np.sqrt(np.mean(t.fit**2, axis=0))
         )
+        least = best_linear(states()[:, -1], level)
+        out[f"{at}, best linear function of any six columns at the top position (no claim)"] = _pair(least)
         out[f"{at}, linear fit as given beforehand: error (no claim)"] = _pair(np.array(GIVEN[level]), 4)
     return out
 

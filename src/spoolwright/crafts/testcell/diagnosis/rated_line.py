@@ -29,11 +29,11 @@ READ = ("power", "measured_gas_temperature", "fuel_flow")
 _READ_AT = {"power_at_rated_mgt": (0, 1), "mgt_at_rated_power": (1, 0), "sfc_at_rated_power": (2, 0)}
 """Rated quantity to the output that is read and the one that is set, as places in `READ`."""
 SPEEDS = np.linspace(0.92, 1.06, 9)
-"""Relative gas generator speeds at which the outputs are computed; a quartic runs through them."""
-_DEGREE = 4
+"""Relative gas generator speeds at which the outputs are computed; a polynomial runs through them."""
+_DEGREE = 6
 _PLACES = np.linspace(-1.0, 1.0, SPEEDS.size)
 _FIT = np.linalg.pinv(np.vander(_PLACES, _DEGREE + 1))
-"""The quartic's coefficients from the values along a line: the same places every time."""
+"""The polynomial's coefficients from the values along a line: the same places every time."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ def read_off(quantity: str, rating: Rating, logs: FloatArray) -> tuple[float, Fl
 
 
 def _place(y: FloatArray, target: float) -> float | None:
-    """Where the quartic through y has a value; None outside the line."""
+    """Where the polynomial through y has a value; None outside the line."""
     if not np.all(np.isfinite(y)) or not y.min() <= target <= y.max():
         return None
     at = float(np.interp(target, y, _PLACES))

@@ -1,0 +1,60 @@
+"""Margins with a cause put right: a small slice of `tests/prove/margins.py`, and the line they are read off.
+
+The truth of the slice is the rig's own standard-day performance, with the fault and without it. The line of
+the data sheet's engine is checked against the engine model solved at the rating itself.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from diagnosed_corrie import baseline, kind
+from scipy import stats
+
+from spoolwright.core.cycle.solve import solve
+from spoolwright.core.diagnosis.calibrated import data_sheet_only
+from spoolwright.crafts.testcell.diagnosis.rated_line import average_line, read_off
+from spoolwright.crafts.testcell.forecast.run_to_come import condition_at
+from spoolwright.crafts.testcell.performance.basis import inner, performance_ratings
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "prove"))
+import margins
+
+ENGINES = 40
+
+
+@pytest.fixture(scope="module")
+def slice_() -> list[margins.Told]:
+    return list(margins.told(baseline().calibrated, 10_000, ENGINES))
+
+
+@pytest.mark.parametrize("when", [0, 1], ids=margins.WHEN)
+def test_intervals_of_margins_hold_as_often_as_stated(slice_: list[margins.Told], when: int) -> None:
+    """Twelve engines in the history: the caution makes the intervals 19 % wider, as told in the proof."""
+    share = 1.0 - 2.0 * stats.norm.sf(margins.HOLD * np.sqrt(baseline().calibrated.caution))
+    low, high = stats.binom.interval(0.999, ENGINES, share)
+    for i, limit in enumerate(slice_[0].limits):
+        held = sum(abs(e.out[i, when]) <= margins.HOLD for e in slice_)
+        assert low <= held <= high, (limit, held)
+
+
+def test_the_data_sheets_line_gives_what_the_model_gives_at_the_rating() -> None:
+    """To a hundredth of the least uncertainty that a margin has, half a per cent."""
+    basis = kind().basis
+    for rating in performance_ratings(basis.type_file):
+        condition = condition_at(basis, basis.model, rating)
+        line = average_line(basis.model, data_sheet_only(), condition)
+        power = solve(
+            basis.model, condition, set_by="mgt", target=inner(rating.measured_gas_temperature)
+        ).power
+        at_power = solve(basis.model, condition, set_by="power", target=inner(rating.power))
+        for quantity, expected in (
+            ("power_at_rated_mgt", power),
+            ("mgt_at_rated_power", at_power.measured_gas_temperature),
+            ("sfc_at_rated_power", at_power.specific_fuel_consumption),
+        ):
+            value, _ = read_off(quantity, rating, line.logs)
+            assert value == pytest.approx(float(np.squeeze(expected)), rel=5e-5), (rating.id, quantity)
