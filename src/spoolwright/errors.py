@@ -102,6 +102,12 @@ class BuildHistoryError(MistakesError):
     noun = "build history"
 
 
+class LedgerError(MistakesError):
+    """Mistakes in a table of ledgers."""
+
+    noun = "ledger"
+
+
 class MissingExtra(SpoolwrightError):
     """An optional package is needed for what was asked."""
 

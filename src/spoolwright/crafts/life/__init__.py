@@ -1,0 +1,1 @@
+"""Lives: life-limited parts back to birth, their limits, and directives and bulletins."""
