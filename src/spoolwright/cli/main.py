@@ -21,6 +21,7 @@ from spoolwright.cli import (
     diagnose_commands,
     forecast_commands,
     rig_commands,
+    serve_commands,
     sheet_commands,
     sisters_commands,
     type_commands,
@@ -49,6 +50,7 @@ app.command("diagnose-all", epilog=batch_commands.EPILOG)(batch_commands.diagnos
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
 app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
+app.command("serve", epilog=serve_commands.EPILOG)(serve_commands.serve)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141

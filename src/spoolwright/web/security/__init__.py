@@ -1,0 +1,1 @@
+"""What keeps strangers out: form tokens, headers, where a request comes from, files told by their content."""

@@ -1,0 +1,65 @@
+"""What every test of pages may ask for: a shop with people who can sign in, a browser for each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+
+import spoolwright.web
+from shop.fixtures import NOON, FilledShop
+from shop.fixtures import place as place
+from shop.fixtures import shop as shop
+from spoolwright.web.app import create_app
+from spoolwright.web.settings import Settings
+from web.staff import PASSWORD, STAFF, Browser
+
+
+@pytest.fixture
+def now() -> datetime:
+    """The moment in which the pages stand; a test may override it."""
+    return NOON
+
+
+@pytest.fixture
+def staffed(shop: FilledShop) -> FilledShop:
+    """The shop with one person of each role, each with PASSWORD, and visit W100 opened."""
+    for login, (name, role) in STAFF.items():
+        shop.hire(login, name, role)
+        shop.people.set_password(login, PASSWORD)
+    shop.open_visit()
+    return shop
+
+
+@pytest.fixture
+def browser_of(staffed: FilledShop, now: datetime) -> Iterator[Callable[[str], Browser]]:
+    """A signed-in browser of a person, by login."""
+    app = create_app(staffed.shop, Settings(clock=lambda: now))
+    opened: list[TestClient] = []
+
+    def begin(login: str) -> Browser:
+        client = TestClient(app, headers={"Origin": "http://testserver"})
+        opened.append(client)
+        browser = Browser(client)
+        answer = browser.send("/sign-in", "/sign-in", login=login, password=PASSWORD)
+        assert answer.status_code == 303, answer.text
+        return browser
+
+    yield begin
+    for client in opened:
+        client.close()
+
+
+@pytest.fixture
+def shop_client(browser_of: Callable[[str], Browser]) -> Browser:
+    """The lead's browser."""
+    return browser_of("lena")
+
+
+@pytest.fixture
+def templates() -> Path:
+    """The folder of all templates."""
+    return Path(spoolwright.web.__file__).parent / "templates"
