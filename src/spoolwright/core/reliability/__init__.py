@@ -1,0 +1,1 @@
+"""How long things last: censored lives, survival, growth of rejects, spares, replacement."""
