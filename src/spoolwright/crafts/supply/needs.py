@@ -1,0 +1,195 @@
+"""What a visit needs against what it holds, what is free, and what is on order."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from enum import StrEnum
+
+from spoolwright.crafts.supply.calc import day_by_which_enough_came, lead_time_bound
+from spoolwright.crafts.supply.model import BuildPlanned, KitLine, PartOrdered
+from spoolwright.crafts.supply.stock import Stock, stock_of
+from spoolwright.crafts.typefile.shop.parts import PartKind
+from spoolwright.crafts.visit.entry import Entry, Records
+from spoolwright.crafts.visit.folder import Folder
+from spoolwright.crafts.visit.model import VisitOpened
+from spoolwright.crafts.visit.parts import PartNeeded
+
+
+class State(StrEnum):
+    """How a need stands, worst first."""
+
+    NOT_ORDERED = "not ordered"
+    NO_DATE = "on order, no date"
+    LATE = "on order, late"
+    MAY_BE_LATE = "on order, may be late"
+    ALTERNATE = "only an alternate in store"
+    IN_TIME = "on order, in time"
+    IN_STORE = "in store, not kitted"
+    KITTED = "kitted"
+
+
+SHORT = tuple(State)[:4]
+
+
+@dataclass(frozen=True)
+class Need:
+    """What a visit needs of one kind of part, and how it stands."""
+
+    kind: PartKind
+    needed: int
+    why: tuple[str, ...]
+    lines: tuple[KitLine, ...]
+    stock: tuple[Stock, ...]
+    orders: tuple[PartOrdered, ...]
+    build_on: date | None
+    arrival: date | None = None
+    late_bound: date | None = None
+    deliveries: int = 0
+
+    @property
+    def kitted(self) -> int:
+        return sum(line.quantity for line in self.lines)
+
+    @property
+    def still(self) -> int:
+        """What is not kitted yet."""
+        return max(self.needed - self.kitted, 0)
+
+    def usable(self, alternates: bool = False) -> list[Stock]:
+        """Accepted stock with something free that lasts until the build: own number, or alternates."""
+        return [
+            s
+            for s in self.stock
+            if s.accepted
+            and s.free > 0
+            and not (self.build_on and s.expired(self.build_on))
+            and (s.body.part_number != self.kind.part_number) == alternates
+        ]
+
+    @property
+    def quarantined(self) -> list[Stock]:
+        return [s for s in self.stock if not s.accepted and s.free > 0]
+
+    @property
+    def ends_before_build(self) -> list[Stock]:
+        """Free stock whose shelf life ends before the build."""
+        return [
+            s for s in self.stock if s.accepted and s.free > 0 and self.build_on and s.expired(self.build_on)
+        ]
+
+    @property
+    def missing(self) -> int:
+        """What neither the kit nor the store holds under its own number."""
+        return max(self.still - sum(s.free for s in self.usable()), 0)
+
+    @property
+    def late_days(self) -> int:
+        """Days from the build date to the promised arrival, 0 in time."""
+        return max((self.arrival - self.build_on).days, 0) if self.arrival and self.build_on else 0
+
+    @property
+    def state(self) -> State:
+        if not self.still:
+            return State.KITTED
+        if not self.missing:
+            return State.IN_STORE
+        if self.missing <= sum(s.free for s in self.usable(alternates=True)):
+            return State.ALTERNATE
+        if sum(o.quantity for o in self.orders) < self.missing:
+            return State.NOT_ORDERED
+        if self.arrival is None:
+            return State.NO_DATE
+        if self.late_days:
+            return State.LATE
+        late = self.late_bound and self.build_on and self.late_bound > self.build_on
+        return State.MAY_BE_LATE if late else State.IN_TIME
+
+
+def build_date(folder: Folder) -> date | None:
+    """The day the parts are needed, or the promised day where no build date is set."""
+    for planned in folder.of(BuildPlanned):
+        return planned.body.build_on
+    return next((v.body.promised_on for v in folder.of(VisitOpened)), None)
+
+
+def kit_lines(folder: Folder, module: str = "") -> list[Entry[KitLine]]:
+    """What the visit holds, of one module or all; what was put back is not in it."""
+    return [e for e in folder.of(KitLine) if e.body.quantity and module in ("", e.body.module)]
+
+
+def needed(folder: Folder) -> dict[str, int]:
+    """Quantity by kind of part."""
+    total: Counter[str] = Counter()
+    for entry in folder.of(PartNeeded):
+        if not entry.body.withdrawn:
+            total[entry.body.part] += entry.body.quantity
+    return dict(total)
+
+
+def lead_times(orders: Iterable[PartOrdered], part: str) -> list[int]:
+    """Days from order to arrival of the deliveries of a kind of part."""
+    return [
+        (o.arrived_on - o.ordered_on).days
+        for o in orders
+        if o.part == part and o.arrived_on is not None and not o.cancelled
+    ]
+
+
+def needs_of(folder: Folder, records: Records, orders: Sequence[PartOrdered] | None = None) -> list[Need]:
+    """Everything a visit needs or holds, shortages first."""
+    orders = [e.body for e in records.current(PartOrdered, under="order")] if orders is None else orders
+    wanted, held = needed(folder), kit_lines(folder)
+    parts = set(wanted) | {e.body.part for e in held}
+    build_on = build_date(folder)
+    found = [
+        _need(folder, records, kind, wanted.get(kind.id, 0), build_on, orders)
+        for kind in folder.kind.shop.part
+        if kind.id in parts
+    ]
+    return sorted(found, key=lambda n: (tuple(State).index(n.state), -n.late_days))
+
+
+def _need(
+    folder: Folder,
+    records: Records,
+    kind: PartKind,
+    quantity: int,
+    build_on: date | None,
+    all_orders: Sequence[PartOrdered],
+) -> Need:
+    orders = [
+        o
+        for o in all_orders
+        if o.part == kind.id and o.visit == folder.visit and o.arrived_on is None and not o.cancelled
+    ]
+    asked = [e.body for e in folder.of(PartNeeded) if e.body.part == kind.id and not e.body.withdrawn]
+    lines = tuple(e.body for e in kit_lines(folder) if e.body.part == kind.id)
+    stock = tuple(stock_of(records, kind))
+    need = Need(kind, quantity, tuple(a.why for a in asked), lines, stock, tuple(orders), build_on)
+    if not need.missing:
+        return need
+    history = lead_times(all_orders, kind.id)
+    promised = [(o.promised_on, o.quantity) for o in orders if o.promised_on]
+    bounds = [(day, o.quantity) for o in orders if (day := _bound(o, history, folder.today))]
+    return replace(
+        need,
+        arrival=day_by_which_enough_came(promised, need.missing),
+        late_bound=day_by_which_enough_came(bounds, need.missing),
+        deliveries=len(history),
+    )
+
+
+def _bound(order: PartOrdered, history: Sequence[int], today: date) -> date | None:
+    """The day by which four of five such orders would have come."""
+    lead = lead_time_bound(history, waited=max((today - order.ordered_on).days, 0))
+    return order.ordered_on + timedelta(days=lead) if lead is not None else None
+
+
+def proposed(folder: Folder, module: str) -> list[tuple[PartKind, int]]:
+    """What the bill of material renews each time a module is opened, as far as it is not asked for yet."""
+    asked = needed(folder)
+    kinds = [k for k in folder.kind.shop.part if k.module == module and k.renewed_when_opened]
+    return [(k, k.quantity - asked.get(k.id, 0)) for k in kinds if k.quantity > asked.get(k.id, 0)]

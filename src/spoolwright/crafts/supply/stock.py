@@ -1,0 +1,104 @@
+"""The store as its records say: what is there, whether it may be used, until when, and who holds it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from spoolwright.crafts.supply.calc import shelf_life_end
+from spoolwright.crafts.supply.model import Allocated, CertificateChecked, StockReceived
+from spoolwright.crafts.typefile.shop.parts import PartKind
+from spoolwright.crafts.visit.entry import Entry, Records
+from spoolwright.crafts.visit.parts import part_subject, segment
+
+
+@dataclass(frozen=True)
+class Stock:
+    """A serial or lot in the store."""
+
+    entry: Entry[StockReceived]
+    checked: Entry[CertificateChecked] | None
+    allocated: Entry[Allocated] | None
+    shelf_life_days: int | None = None
+
+    @property
+    def body(self) -> StockReceived:
+        return self.entry.body
+
+    @property
+    def words(self) -> str:
+        """The part in words."""
+        noun = "serial" if self.body.serialised else "lot"
+        return f"{self.body.part_number} {noun} {self.body.tag}"
+
+    @property
+    def accepted(self) -> bool:
+        """Whether an inspector accepted the certificate of this very arrival."""
+        return self._of_arrival and self.checked is not None and self.checked.body.decision == "accepted"
+
+    @property
+    def _of_arrival(self) -> bool:
+        return self.checked is not None and self.checked.body.arrival == self.entry.revision
+
+    @property
+    def quarantine(self) -> str:
+        """Why it may not be used; empty once accepted."""
+        if self.accepted:
+            return ""
+        if self._of_arrival and self.checked is not None:
+            return self.checked.body.reason or "quarantined"
+        return "certificate not yet accepted" if self.body.certificate else "no certificate"
+
+    @property
+    def taken(self) -> dict[str, int]:
+        """Quantity by visit, of this arrival."""
+        if self.allocated is None or self.allocated.body.arrival != self.entry.revision:
+            return {}
+        return {t.visit: t.quantity for t in self.allocated.body.taken}
+
+    @property
+    def free(self) -> int:
+        """What no visit holds."""
+        return self.body.quantity - sum(self.taken.values())
+
+    @property
+    def expires_on(self) -> date | None:
+        """The last day on which it may be built in."""
+        return shelf_life_end(self.body.made_on, self.shelf_life_days, self.body.expires_on)
+
+    def expired(self, on: date) -> bool:
+        """Whether its shelf life has ended before a day."""
+        return self.expires_on is not None and self.expires_on < on
+
+
+def stock_under(records: Records, kinds: Iterable[PartKind], under: str = "part") -> list[Stock]:
+    """The store, or what of it lies under a subject; parts that were all issued stay visible as taken."""
+    lives = {k.id: k.shelf_life_days for k in kinds}
+    stocks = records.current(StockReceived, under=under)
+    checked = {e.subject: e for e in records.current(CertificateChecked, under=under)}
+    allocated = {e.subject: e for e in records.current(Allocated, under=under)}
+    found = []
+    for entry in stocks:
+        place = part_subject(entry.body.part_number, entry.body.tag)
+        life = lives.get(entry.body.part)
+        found.append(
+            Stock(entry, checked.get(f"{place}/certificate"), allocated.get(f"{place}/allocation"), life)
+        )
+    return found
+
+
+def stock_of(records: Records, kind: PartKind) -> list[Stock]:
+    """What is in store for a kind: its own number first, then what the document allows instead."""
+    numbers = (kind.part_number, *kind.alternates)
+    return [
+        s
+        for n in numbers
+        for s in stock_under(records, [kind], f"part/{segment(n)}")
+        if s.body.part == kind.id
+    ]
+
+
+def one_stock(records: Records, kinds: Iterable[PartKind], part_number: str, tag: str) -> Stock | None:
+    """A serial or lot."""
+    return next(iter(stock_under(records, kinds, part_subject(part_number, tag))), None)
