@@ -1,4 +1,4 @@
-"""The matrix of owed work: what was done to the engine, and which tests, inspections and checks follow from it."""
+"""The matrix of owed work: what was done to the engine, and which tests, inspections, checks follow."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class OwedAfter(Record):
 
 
 class ClosedBy(Record):
-    """What may stand as evidence: a signed (or checked) card step, an accepted run, a look by an inspector."""
+    """What may stand as evidence: a signed (or checked) card step, an accepted run, a recorded look."""
 
     step: tuple[str, ...] = Field(default=(), description="CARD/STEP, signed, and checked where it is marked")
     run: tuple[Identifier, ...] = Field(default=(), description="limit sets whose accepted run is evidence")

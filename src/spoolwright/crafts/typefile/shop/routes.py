@@ -67,13 +67,13 @@ class CardStep(Record):
     caution: tuple[Caution, ...] = ()
     measure: tuple[Measure, ...] = ()
     signed_by: SignerRole = "builder"
-    only_chance: bool = Field(default=False, description="cannot be taken any more once later steps are done")
+    only_chance: bool = Field(default=False, description="cannot be taken once later steps are done")
     independent_check: bool = Field(
-        default=False, description="checked by another person before the next step"
+        default=False, description="another person checks before the next step"
     )
     checked_by: SignerRole = "inspector"
     closure: bool = Field(
-        default=False, description="closes a space: tools and loose items are counted first"
+        default=False, description="closes a space: tools are counted first"
     )
     event: tuple[StepEvent, ...] = ()
 
@@ -95,7 +95,7 @@ class RouteCard(Record):
     module: str = ""
     any_order: bool = Field(default=False, description="steps may be done in any order")
     calls_for: tuple[Identifier, ...] = Field(
-        default=(), description="cards that must be issued with this one"
+        default=(), description="cards that must follow this one"
     )
     source: Source
     step: tuple[CardStep, ...] = Field(min_length=1)

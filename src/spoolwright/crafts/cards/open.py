@@ -1,0 +1,100 @@
+"""What of the cards stands between an engine and its release."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from spoolwright.crafts.cards.hand import newer_text
+from spoolwright.crafts.cards.rules import since_yesterday
+from spoolwright.crafts.cards.standing import CardState, standing
+from spoolwright.crafts.cards.tools import count_lines, differences
+from spoolwright.crafts.cards.words import progress_words
+from spoolwright.crafts.visit.folder import Folder, OpenItem
+from spoolwright.crafts.visit.people import Role
+
+
+def open_items(folder: Folder) -> list[OpenItem]:
+    """Unfinished steps and checks, readings without a disposition, cards not issued, tools not back."""
+    cards = standing(folder.entries, folder.visit)
+    found: list[OpenItem] = []
+    for card in cards.values():
+        found += _of_card(folder, card)
+    found += _not_issued(folder, cards)
+    found += _tools(folder, cards)
+    return found
+
+
+def card_link(card: CardState, step: str = "") -> str:
+    """Where a card, or a step of it, is worked on."""
+    base = f"/visit/{card.ref.visit}/cards/{card.ref.card}/{card.ref.run}"
+    return f"{base}?step={step}" if step else base
+
+
+def _of_card(folder: Folder, card: CardState) -> Iterator[OpenItem]:
+    module, upcoming, title = card.card.module, card.next, card.card.title
+    if upcoming is not None:
+        check = upcoming.waits_for_check
+        role = Role(upcoming.step.checked_by if check else upcoming.step.signed_by)
+        text = f"{title}: {progress_words(card, folder.today.isoformat())}"
+        if since_yesterday(card, folder.today):
+            text += "; no hand-over is recorded since then"
+        yield OpenItem("cards", text, card_link(card, upcoming.step.id), role, module)
+    for state in card.steps:
+        for measure, reading in state.to_dispose():
+            yield OpenItem(
+                "cards",
+                f"{title}, step {state.number}: {reading.body.told}; what is done about it is not recorded",
+                card_link(card, state.step.id) + f"#{measure.id}",
+                Role.LEAD,
+                module,
+            )
+    newer = newer_text(card, folder.kind)
+    if newer is not None and not card.complete:
+        yield OpenItem(
+            "cards",
+            f"{title}: issued at revision {card.card.revision}, the type now has revision {newer.revision}",
+            card_link(card) + "#revision",
+            Role.LEAD,
+            module,
+        )
+
+
+def _not_issued(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iterator[OpenItem]:
+    """Cards that must follow another."""
+    known = {c.id: c for c in folder.kind.shop.route_card}
+    callers: dict[str, list[CardState]] = {}
+    for card in cards.values():
+        for called in card.card.calls_for:
+            callers.setdefault(called, []).append(card)
+    for called, by in callers.items():
+        runs = [c for c in cards.values() if c.ref.card == called]
+        wanting = [c for c in by if not any(_follows(run, c) for run in runs)]
+        if wanting:
+            title = known[called].title if called in known else called
+            names = ", ".join(dict.fromkeys(c.card.title for c in wanting))
+            yield OpenItem(
+                "cards",
+                f"{title}: not issued, called for by {names}",
+                f"/visit/{folder.visit}/cards",
+                Role.LEAD,
+                known[called].module if called in known else "",
+            )
+
+
+def _follows(run: CardState, caller: CardState) -> bool:
+    """A run that is still worked on, or was after the card that calls for it was issued."""
+    worked = max((s.signed.seq for s in run.steps if s.signed), default=0)
+    return not run.complete or worked > caller.issued.seq
+
+
+def _tools(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iterator[OpenItem]:
+    places = {c.place: c for c in cards.values()}
+    for place, card in places.items():
+        for said in differences(count_lines(folder.entries, place)):
+            yield OpenItem(
+                "cards",
+                f"Tools at {place.replace('_', ' ')}: {said}",
+                f"/visit/{folder.visit}/cards/tools/{place}",
+                Role(card.steps[-1].step.signed_by),
+                card.card.module,
+            )
