@@ -196,7 +196,7 @@ def test_minimal_repair_closed_form() -> None:
 def test_handbook_example_of_growth() -> None:
     """MIL-HDBK-189 example of 27 events in 300 h; the handbook prints .716, .454 and 15.5 h."""
     events = np.array(
-        [2.6, 16.5, 16.5, 17.0, 21.4, 29.1, 33.3, 56.5, 63.1, 70.6, 73.0, 77.7, 93.9, 95.5, 98.1, 101.1, 
+        [2.6, 16.5, 16.5, 17.0, 21.4, 29.1, 33.3, 56.5, 63.1, 70.6, 73.0, 77.7, 93.9, 95.5, 98.1, 101.1,
          132.0, 142.2, 147.7, 149.0, 167.2, 190.7, 193.0, 198.7, 251.9, 282.5, 286.1]
     )  # fmt: skip
     found = growth(events, 300.0)
