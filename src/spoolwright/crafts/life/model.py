@@ -103,6 +103,7 @@ class AffectedSerial(Record):
     left_now: str
     place: str
     proof: bool
+    over: bool
 
 
 class LimitChangeSeen(Body):
