@@ -176,9 +176,27 @@ class ModelMethod:
         ----------
         Cressie, Statistics for Spatial Data (Wiley 1993), 3.2 (prediction with unknown level).
         """
-        shape = self.baseline.shapes[quantity]
-        target = _at_reference(setting)
-        return self._predicted(quantity, target, self._weights(quantity, shape, target))
+        return self.log_ratio_under(quantity, _at_reference(setting))
+
+    def log_ratio_under(self, quantity: str, target: FloatArray) -> tuple[float, FloatArray]:
+        """ln(this engine / model) under any condition near those of the points.
+
+        Parameters
+        ----------
+        quantity : str
+            Which quantity [-].
+        target : array, shape (p,)
+            Terms of the shape there, see `shape_features` [-].
+
+        Returns
+        -------
+        value : float
+            Best estimate [-].
+        contributions : array, shape (k,)
+            What every error of the basis gives to it [-].
+        """
+        weights = self._weights(quantity, self.baseline.shapes[quantity], target)
+        return self._predicted(quantity, target, weights)
 
     def _predicted(self, quantity: str, target: FloatArray, weights: FloatArray) -> tuple[float, FloatArray]:
         shape, ratio = self.baseline.shapes[quantity], self.log_ratio[quantity]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from itertools import pairwise
+from typing import Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -41,7 +42,7 @@ class ManualCheck(Record):
     @model_validator(mode="after")
     def _fits(self) -> ManualCheck:
         for axis in (self.pressure_altitude, self.temperature, [s.torque.value for s in self.sheet]):
-            if any(b <= a for a, b in zip(axis, axis[1:], strict=False)):
+            if any(b <= a for a, b in pairwise(axis)):
                 raise ValueError("an axis of the table does not rise")
         shape = (len(self.pressure_altitude), len(self.temperature))
         for s in self.sheet:
@@ -96,7 +97,7 @@ class PowerCheck(Record):
     @model_validator(mode="after")
     def _each_once(self) -> PowerCheck:
         named = [i.quantity for i in self.instrument]
-        missing = set(CheckQuantity.__args__) - set(named)  # type: ignore[attr-defined]
+        missing = set(get_args(CheckQuantity)) - set(named)
         if missing or len(named) != len(set(named)):
             raise ValueError(
                 f"each quantity needs one instrument; missing: {', '.join(sorted(missing)) or '-'}"
