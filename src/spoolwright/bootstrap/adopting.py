@@ -39,7 +39,7 @@ class AdoptedTypes:
         entry = self.entry(type_id)
         if entry is None:
             what = f"the shop has not adopted the type '{type_id}'."
-            raise InputError(what, mend="Adopt its type file: spoolwright type adopt FILE.")
+            raise InputError(what, mend="Adopt its type file: spoolwright adopt FILE.")
         return self.as_adopted(entry)
 
     def as_adopted(self, entry: Entry[TypeAdopted]) -> TypeInShop:

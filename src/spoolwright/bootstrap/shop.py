@@ -11,7 +11,9 @@ from typing import Generic, TypeVar
 
 from spoolwright.bootstrap.adopting import AdoptedTypes
 from spoolwright.bootstrap.board import Board, VisitLine
+from spoolwright.bootstrap.progress import Tell, silent
 from spoolwright.bootstrap.shop_crafts import OPEN_ITEMS
+from spoolwright.bootstrap.verifying import Printed, Verified, verify
 from spoolwright.crafts.visit.desk import Desk
 from spoolwright.crafts.visit.entry import Body
 from spoolwright.crafts.visit.folder import Folder, OpenItem
@@ -97,6 +99,10 @@ class Shop:
             kept = [item for opening in OPEN_ITEMS for item in opening(folder, self.records)]
             self._open.put(visit, state, kept)
         return kept
+
+    def verify(self, *printed: Printed, progress: Tell = silent) -> Verified:
+        """Check everything that is recorded, against heads that signed documents name too."""
+        return verify(self, printed=printed, progress=progress)
 
     def close(self) -> None:
         """Give every connection back."""

@@ -20,10 +20,12 @@ from spoolwright.cli import (
     demo_commands,
     diagnose_commands,
     forecast_commands,
+    person_commands,
     rig_commands,
     serve_commands,
     sheet_commands,
     sisters_commands,
+    store_commands,
     type_commands,
 )
 from spoolwright.errors import InputError, OutputError, SpoolwrightError, sentence_of
@@ -51,6 +53,12 @@ app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forec
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
 app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
 app.command("serve", epilog=serve_commands.EPILOG)(serve_commands.serve)
+app.add_typer(person_commands.app, name="person")
+app.command("adopt", epilog=store_commands.ADOPT_EPILOG)(store_commands.adopt)
+app.command("verify", epilog=store_commands.VERIFY_EPILOG)(store_commands.verify)
+app.command("backup", epilog=store_commands.BACKUP_EPILOG)(store_commands.backup)
+app.command("restore", epilog=store_commands.RESTORE_EPILOG)(store_commands.restore)
+app.command("export", epilog=store_commands.EXPORT_EPILOG)(store_commands.export)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141

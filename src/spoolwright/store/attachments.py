@@ -34,19 +34,32 @@ class StoredAttachments:
             It cannot be written.
         """
         sha256 = hashlib.sha256(content).hexdigest()
-        path = self.path_of(sha256)
-        try:
-            if not path.exists() or path.stat().st_size != len(content):
-                _write_durably(path, content)
-        except OSError as error:
-            what = f"'{name}' cannot be kept: {error.strerror}."
-            raise OutputError(what, mend="Make room or mend the rights, then attach it again.") from error
+        self.put(sha256, content, name)
         row = {"sha256": sha256, "size": len(content), "media_type": media_type}
         with self._database.write() as connection:
             known = select(ATTACHMENT.c.sha256).where(ATTACHMENT.c.sha256 == sha256)
             if connection.scalar(known) is None:
                 connection.execute(insert(ATTACHMENT), row)
         return Attachment(sha256=sha256, name=name, media_type=media_type, size=len(content))
+
+    def put(self, sha256: str, content: bytes, name: str = "an attachment") -> None:
+        """Write a content under its hash, the file alone.
+
+        Raises
+        ------
+        OutputError
+            It cannot be written.
+        """
+        path = self.path_of(sha256)
+        try:
+            if not _is_whole(path, sha256):
+                _write_file(path, content)
+            # also for a file that another process has just written: it may not have come to this yet
+            sync_folder(path.parent)
+            sync_folder(path.parent.parent)
+        except OSError as error:
+            what = f"'{name}' cannot be kept: {error.strerror}."
+            raise OutputError(what, mend="Make room or mend the rights, then attach it again.") from error
 
     def read(self, sha256: str) -> bytes:
         """The content, proven by its hash.
@@ -73,11 +86,16 @@ class StoredAttachments:
         return self.folder / sha256[:2] / sha256
 
 
-def _write_durably(path: Path, content: bytes) -> None:
-    """Temporary file, flushed to the disk, renamed; then the folder, so that the name survives too."""
-    if not path.parent.is_dir():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        sync_folder(path.parent.parent)
+def _is_whole(path: Path, sha256: str) -> bool:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
+    except FileNotFoundError:
+        return False
+
+
+def _write_file(path: Path, content: bytes) -> None:
+    """Temporary file, flushed to the disk, renamed: under its name it is whole or not there."""
+    path.parent.mkdir(parents=True, exist_ok=True)
     number, temporary = tempfile.mkstemp(dir=path.parent, prefix=".part-")
     try:
         with os.fdopen(number, "wb") as file:
@@ -88,7 +106,6 @@ def _write_durably(path: Path, content: bytes) -> None:
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
-    sync_folder(path.parent)
 
 
 def sync_folder(folder: Path) -> None:

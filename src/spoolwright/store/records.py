@@ -42,7 +42,7 @@ class StoredRecords:
             A record cannot be stored as it is.
         """
         with self._database.write() as connection:
-            seq, previous = _end(connection)
+            seq, previous = end_of(connection)
             entries = []
             for new in news:
                 self._refuse_conflict(connection, new)
@@ -97,7 +97,7 @@ class StoredRecords:
     def head(self) -> tuple[int, str]:
         """Number and digest of the last entry: what a signed document prints."""
         with self._database.read() as connection:
-            return _end(connection)
+            return end_of(connection)
 
     def last_seq(self, visit: str) -> tuple[int, int]:
         """Number of the last entry of a visit, and of the last that stands outside all visits."""
@@ -151,7 +151,13 @@ def rows_of(connection: Connection, step: int = 2000) -> Iterator[dict[str, Any]
         last = part[-1]["seq"]
 
 
-def _end(connection: Connection) -> tuple[int, str]:
+def count_of(connection: Connection) -> int:
+    """How many entries there are."""
+    return connection.scalar(select(func.count()).select_from(ENTRY)) or 0
+
+
+def end_of(connection: Connection) -> tuple[int, str]:
+    """Number and digest of the last entry."""
     last = connection.execute(
         select(ENTRY.c.seq, ENTRY.c.digest).order_by(ENTRY.c.seq.desc()).limit(1)
     ).first()

@@ -33,11 +33,7 @@ class Secrets:
         InputError
             It is too short, too long or the login itself.
         """
-        if not SHORTEST <= len(password) <= LONGEST:
-            told = f"a password has {SHORTEST} to {LONGEST} characters, this one has {len(password)}."
-            raise InputError(told, mend="A few words in a row are long and easy to keep.")
-        if password.casefold() in (login.casefold(), login.casefold() * 2):
-            raise InputError("the password is the login.", mend="Choose another.")
+        check_acceptable(login, password)
         hashed = _hash(password)
         with self._database.write() as connection:
             connection.execute(delete(PERSON_SECRET).where(PERSON_SECRET.c.login == login))
@@ -66,6 +62,15 @@ class Secrets:
         hashed = _hash(password)
         with self._database.write() as connection:
             connection.execute(update(PERSON_SECRET).where(mine).values(hash=hashed))
+
+
+def check_acceptable(login: str, password: str) -> None:
+    """Raise InputError for a password that is too short, too long or the login itself."""
+    if not SHORTEST <= len(password) <= LONGEST:
+        told = f"a password has {SHORTEST} to {LONGEST} characters, this one has {len(password)}."
+        raise InputError(told, mend="A few words in a row are long and easy to keep.")
+    if password.casefold() in (login.casefold(), login.casefold() * 2):
+        raise InputError("the password is the login.", mend="Choose another.")
 
 
 def _hash(password: str) -> str:

@@ -1,0 +1,66 @@
+"""What the chain itself can prove: nothing changed, nothing left out, nothing put in between."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection, text
+
+from spoolwright.store.chain import BEGINNING, digest_of
+
+SQLITE_TRIGGERS = frozenset(
+    {"entry_no_update", "entry_no_delete", "attachment_no_update", "attachment_no_delete", "entry_at_end"}
+    | {"attachment_once"}
+)
+POSTGRESQL_TRIGGERS = frozenset({"entry_fixed", "attachment_fixed", "entry_at_end"})
+
+
+@dataclass
+class ChainCheck:
+    """Takes the rows one after another, in order; says what is wrong with each."""
+
+    seq: int = 0
+    digest: str = BEGINNING
+    _revisions: dict[str, int] = field(default_factory=dict)
+
+    def faults(self, row: dict[str, Any]) -> Iterator[str]:
+        """What is wrong with the next row."""
+        if row["seq"] != self.seq + 1:
+            yield f"record(s) {self.seq + 1} to {row['seq'] - 1} are missing."
+        elif row["previous"] != self.digest:
+            yield "it does not follow the record before it: one of them was changed or exchanged."
+        if self._digest(row) != row["digest"]:
+            yield "it is not what was recorded: its content does not give its digest."
+        if row["revision"] != self._revisions.get(row["subject"], 0) + 1:
+            yield f"revision {row['revision']} of '{row['subject']}' does not follow the one before."
+        self.seq, self.digest = row["seq"], row["digest"]
+        self._revisions[row["subject"]] = row["revision"]
+
+    def _digest(self, row: dict[str, Any]) -> str:
+        try:
+            return digest_of(row)
+        except (ValueError, TypeError):  # a changed column holds what no column may hold
+            return ""
+
+
+def missing_guards(connection: Connection) -> list[str]:
+    """Triggers that should keep records as they are, and are not there."""
+    if connection.dialect.name == "sqlite":
+        asked, wanted = "SELECT name FROM sqlite_master WHERE type = 'trigger'", SQLITE_TRIGGERS
+    else:
+        asked = (
+            "SELECT tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+            "WHERE relnamespace = current_schema()::regnamespace AND tgenabled IN ('O', 'A')"
+        )
+        wanted = POSTGRESQL_TRIGGERS
+    return sorted(wanted - set(connection.scalars(text(asked))))
+
+
+def damage(connection: Connection) -> list[str]:
+    """What the database itself finds wrong with its file; PostgreSQL checks its pages as it reads them."""
+    if connection.dialect.name != "sqlite":
+        return []
+    told = [str(line) for line in connection.scalars(text("PRAGMA integrity_check(20)"))]
+    return [] if told == ["ok"] else told
