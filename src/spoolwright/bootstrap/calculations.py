@@ -6,6 +6,9 @@ long as records name it; where that is impossible `verify` says plainly that it 
 
 from __future__ import annotations
 
+from spoolwright.crafts.supply.calc import kit_completeness
 from spoolwright.crafts.visit.entry import Recompute
 
-RECOMPUTE: dict[tuple[str, str], Recompute] = {}
+RECOMPUTE: dict[tuple[str, str], Recompute] = {
+    ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
+}

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from types import ModuleType
 
+from spoolwright.crafts.receiving import open as receiving
+from spoolwright.crafts.supply import open as supply
 from spoolwright.crafts.visit import adopted, model, people
 from spoolwright.crafts.visit.entry import Records
 from spoolwright.crafts.visit.folder import Folder, OpenItem
@@ -28,4 +30,7 @@ MODELS: tuple[ModuleType, ...] = (
     people,
 )
 
-OPEN_ITEMS: tuple[Opening, ...] = ()
+OPEN_ITEMS: tuple[Opening, ...] = (
+    receiving.open_items,
+    supply.open_items,
+)

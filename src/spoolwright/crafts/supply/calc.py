@@ -59,8 +59,8 @@ def lead_time_bound(lead_times: Sequence[int], share: float = 0.8, waited: int =
 
     References
     ----------
-    H. A. David and H. N. Nagaraja, Order Statistics, 3rd ed. (2003), chapter 3 (the mean of the k-th smallest of
-    n uniform values is k / (n + 1)).
+    H. A. David and H. N. Nagaraja, Order Statistics, 3rd ed. (2003), chapter 3 (the mean of the k-th smallest
+    of n uniform values is k / (n + 1)).
 
     Examples
     --------

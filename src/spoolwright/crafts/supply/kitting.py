@@ -185,8 +185,9 @@ def put_back(desk: Desk, folder: Folder, line: Entry[KitLine], reason: str) -> E
         told = f"{body.part_number} {body.tag} is recorded as fitted."
         raise InputError(told, mend="Its removal is recorded on the card first.", where="tag")
     stock = one_stock(desk.records, (kind_in(folder, body.part),), body.part_number, body.tag)
-    if stock is None:
-        raise InputError(f"{body.part_number} {body.tag} is not in store.", where="tag")
+    if stock is None or stock.entry.revision != body.arrival:
+        told = f"{body.part_number} {body.tag} came into store again since it was kitted."
+        raise InputError(told, mend="Look at it under Stores.", where="tag")
     left = body.model_copy(update={"quantity": body.fitted})
     entry, _ = desk.record(
         New(line.subject, left, folder.visit, line.revision, reason), _hold(stock, folder.visit, body.fitted)

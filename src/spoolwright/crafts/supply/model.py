@@ -186,12 +186,16 @@ class VendorKnown(Body):
 
 
 class VendorAuthorised(Body):
-    """What an authority approved a vendor for. Subject `vendor/ID/authorisation/NUMBER`."""
+    """What an authority approved a vendor for. Subject `vendor/ID/authorisation/NUMBER/ISSUE`.
+
+    Each issue has its own dates and scope: a scope that grew later does not cover what was sent before.
+    """
 
     kind: ClassVar[str] = "vendor_authorisation"
 
     vendor: str
     number: OnPlate
+    issue: OnPlate = "1"
     authority: str
     works: tuple[Work, ...] = Field(min_length=1)
     part_numbers: tuple[str, ...] = Field(default=(), description="none: every part of the types")

@@ -8,7 +8,7 @@ from spoolwright.crafts.supply.stock import Stock, one_stock
 from spoolwright.crafts.typefile.shop.parts import PartKind
 from spoolwright.crafts.visit.desk import Desk, signed
 from spoolwright.crafts.visit.entry import Body, Entry, Meaning, New
-from spoolwright.crafts.visit.parts import part_subject, segment
+from spoolwright.crafts.visit.parts import PartFitted, part_subject, segment
 from spoolwright.crafts.visit.people import Role
 from spoolwright.errors import InputError
 
@@ -61,7 +61,7 @@ def receive_stock(desk: Desk, stock: StockReceived) -> Entry[Body]:
             f"received on {stock.received_on}, after today.", mend="Correct the date.", where="received_on"
         )
     there = one_stock(desk.records, (kind,), stock.part_number, stock.tag)
-    if there and (not stock.serialised or there.free):
+    if there and not (stock.serialised and _was_fitted(desk, stock)):
         raise InputError(
             f"{there.words} is in store since {there.body.received_on}.",
             mend="A further delivery of a lot is received under its own lot number, such as 'LOT-2'.",
@@ -71,6 +71,13 @@ def receive_stock(desk: Desk, stock: StockReceived) -> Entry[Body]:
     reason = f"came in again on {stock.received_on}" if there else ""
     (entry,) = desk.record(New(part_subject(stock.part_number, stock.tag, "stock"), stock, "", after, reason))
     return entry
+
+
+def _was_fitted(desk: Desk, stock: StockReceived) -> bool:
+    """Whether a serial was built in since it last came into store: only then can it come again."""
+    place = part_subject(stock.part_number, stock.tag)
+    came = desk.records.history(f"{place}/stock")[-1].seq
+    return any(e.seq > came for e in desk.records.current(PartFitted, under=f"{place}/fit"))
 
 
 def correct_stock(desk: Desk, stock: StockReceived, after: int, reason: str) -> Entry[Body]:
