@@ -65,9 +65,8 @@ def forecast_basis(type_path: Path, baseline: Path | None, rules: Path | None) -
 
 def _on_calibration(basis: ForecastBasis, path: Path) -> ForecastBasis:
     """The forecast's basis on a calibrated model."""
-    import numpy as np
-
     from spoolwright.core.diagnosis.calibrated import calibrated_from_dict
+    from spoolwright.crafts.testcell.diagnosis.rated_line import average_changes
     from spoolwright.crafts.testcell.forecast.case import with_average_build
     from spoolwright.sources.plainfile import read_whole
 
@@ -84,7 +83,7 @@ def _on_calibration(basis: ForecastBasis, path: Path) -> ForecastBasis:
         raise InputError(told, where=str(path), mend=mend)
     return with_average_build(
         basis,
-        lambda speed: found.factors(np.array([speed]), np.zeros(1))[:, 0],
+        average_changes(basis.reduction, found),
         found.build,
         f"Model: calibrated on {found.runs} accepted run(s) of {found.engines} engine(s), build scatter too.",
     )

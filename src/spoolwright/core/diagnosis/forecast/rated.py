@@ -3,6 +3,7 @@ factor."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -46,9 +47,8 @@ class Rated:
         Rated MGT or rated power, whichever the quantity is set by [K, W].
     levels : tuple of float
         Change of ln(value) for each unit of the model's errors, in the order of `LEVELS` [-].
-    average : tuple of float
-        Change of every condition factor of the average good build at this rating, as a calibration found it;
-        empty where none was [-, deg].
+    average : float
+        Change of ln(value) of the average good build against the model, as a calibration found it [-].
     """
 
     rating: str
@@ -56,11 +56,7 @@ class Rated:
     condition: Condition
     target: float
     levels: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0)
-    average: tuple[float, ...] = ()
-
-    def whole(self, change: FloatArray) -> FloatArray:
-        """A build's change on top of the average build's, shape as `change`."""
-        return change + np.array(self.average)[:, None] if self.average else change
+    average: float = 0.0
 
 
 def rated_values(model: EngineModel, asked: Sequence[Rated], change: FloatArray) -> FloatArray:
@@ -85,7 +81,7 @@ def rated_values(model: EngineModel, asked: Sequence[Rated], change: FloatArray)
     for m, a in enumerate(asked):
         s = _solved(found, model, a, change)
         read = np.asarray(getattr(s, QUANTITIES[a.quantity][1]), dtype=float)
-        out[m] = np.where(np.asarray(s.solved), read, np.nan)
+        out[m] = np.where(np.asarray(s.solved), read * math.exp(a.average), np.nan)
     return out
 
 
@@ -118,7 +114,7 @@ def rated_slopes(
         one = np.ones(change.shape[1])
         times = np.array([one if n in ADDED else getattr(s.factors, n) * one for n in FACTORS])
         by = sensitivities(s, FACTORS, [QUANTITIES[a.quantity][1]])
-        value[m] = np.where(np.asarray(s.solved), by.value[0], np.nan)
+        value[m] = np.where(np.asarray(s.solved), by.value[0] * math.exp(a.average), np.nan)
         slope[m] = by.derivative[0] * times / by.value[0]
     return value, slope
 
@@ -127,10 +123,10 @@ def _solved(
     found: dict[tuple[object, ...], Solution], model: EngineModel, a: Rated, change: FloatArray
 ) -> Solution:
     set_by = QUANTITIES[a.quantity][0]
-    key = (set_by, a.target, a.condition, a.average)
+    key = (set_by, a.target, a.condition)
     if key not in found:
         target = np.full(change.shape[1], a.target)
-        found[key] = solve(model, a.condition, factors_of(a.whole(change)), set_by=set_by, target=target)
+        found[key] = solve(model, a.condition, factors_of(change), set_by=set_by, target=target)
     return found[key]
 
 

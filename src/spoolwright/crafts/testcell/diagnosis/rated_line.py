@@ -21,13 +21,19 @@ from spoolwright.core.diagnosis.observation import CONDITIONS, Observation
 from spoolwright.core.diagnosis.signatures import Signature, module_signatures
 from spoolwright.core.diagnosis.terms import common_columns, line_columns
 from spoolwright.core.numerics import FloatArray
-from spoolwright.crafts.testcell.performance.basis import inner
+from spoolwright.crafts.testcell.forecast.run_to_come import condition_at
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis, inner, performance_ratings
 from spoolwright.crafts.typefile.model import Rating
 
 READ = ("power", "measured_gas_temperature", "fuel_flow")
 """Outputs that rated quantities are made of."""
-_READ_AT = {"power_at_rated_mgt": (0, 1), "mgt_at_rated_power": (1, 0), "sfc_at_rated_power": (2, 0)}
-"""Rated quantity to the output that is read and the one that is set, as places in `READ`."""
+_READ_AT = {
+    "power_at_rated_mgt": (0, 1),
+    "mgt_at_rated_power": (1, 0),
+    "sfc_at_rated_power": (2, 0),
+    "ng_at_rated_power": (3, 0),
+}
+"""Rated quantity to what is read and what is set, as places in `READ`; after them comes speed."""
 SPEEDS = np.linspace(0.92, 1.06, 9)
 """Relative gas generator speeds at which the outputs are computed; a polynomial runs through them."""
 _DEGREE = 6
@@ -90,20 +96,36 @@ def _as_run(model: EngineModel, condition: Condition, outputs: Sequence[str]) ->
     )  # fmt: skip
 
 
+def average_changes(basis: ReductionBasis, calibrated: Calibrated) -> dict[tuple[str, str], float]:
+    """Change of ln(value) of the average engine against the data sheet's, by rating and rated quantity."""
+    out = {}
+    for rating in performance_ratings(basis.type_file):
+        line = average_line(basis.model, calibrated, condition_at(basis, basis.model, rating))
+        for quantity in _READ_AT:
+            average, _ = read_off(quantity, rating, line.logs)
+            sheet, _ = read_off(quantity, rating, -line.of(line.seen.vector))
+            out[rating.id, quantity] = math.log(average / sheet)
+    return out
+
+
 def read_off(quantity: str, rating: Rating, logs: FloatArray) -> tuple[float, FloatArray]:
-    """A rated quantity read off a line, and its derivatives with the logarithms along it, shape (3, S)."""
+    """A rated quantity read off a line, and its derivatives with the logarithms along it, shape (3, S).
+
+    A speed is relative to the reference; not a number where the line does not reach the rating.
+    """
     read, by_set = _READ_AT[quantity]
     target = inner(rating.measured_gas_temperature if by_set == 1 else rating.power)
     at = _place(logs[by_set], math.log(target))
     if at is None:
         return math.nan, np.zeros_like(logs)
     here = np.vander([at], _DEGREE + 1)[0] @ _FIT
-    rate = [float(np.polyval(np.polyder(_FIT @ y), at)) for y in logs]
-    value = math.exp(float(here @ logs[read])) / (target if quantity == "sfc_at_rated_power" else 1.0)
-    by = np.zeros_like(logs)
+    every = np.concatenate([logs, [np.log(SPEEDS)]])
+    rate = [float(np.polyval(np.polyder(_FIT @ y), at)) for y in every]
+    value = math.exp(float(here @ every[read])) / (target if quantity == "sfc_at_rated_power" else 1.0)
+    by = np.zeros_like(every)
     by[read] = here
     by[by_set] -= here * rate[read] / rate[by_set]
-    return value, by * value
+    return value, by[: len(logs)] * value
 
 
 def _place(y: FloatArray, target: float) -> float | None:

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from spoolwright.core.cycle.model import EngineModel
-from spoolwright.core.cycle.solve import solve
-from spoolwright.core.diagnosis.forecast.build import FACTORS, Build
+from spoolwright.core.diagnosis.forecast.build import Build
 from spoolwright.core.diagnosis.forecast.outlook import Outlook
 from spoolwright.core.diagnosis.forecast.published import published_rules
-from spoolwright.core.diagnosis.forecast.rules import ADDED, RuleBook
-from spoolwright.core.numerics import FloatArray
+from spoolwright.core.diagnosis.forecast.rules import RuleBook
 from spoolwright.core.reduction.doubt.priors import BUILD
 from spoolwright.crafts.testcell.forecast.change import Change
 from spoolwright.crafts.testcell.forecast.found import Found
-from spoolwright.crafts.testcell.forecast.run_to_come import LimitAsked, condition_at
+from spoolwright.crafts.testcell.forecast.run_to_come import LimitAsked
 from spoolwright.crafts.testcell.forecast.sheet import BuildSheet, CostTable
-from spoolwright.crafts.testcell.performance.basis import ReductionBasis, inner, performance_ratings
+from spoolwright.crafts.testcell.performance.basis import ReductionBasis
 from spoolwright.errors import InputError
 
 
@@ -30,7 +27,7 @@ class ForecastBasis:
 
     `model` is the type's engine model, calibrated where a baseline was given; `scatter` the build scatter of
     each condition factor; the two texts say where they come from, `rests_on` names the builds learnt from,
-    `average` is the change of every factor of the average good build at each rating; empty without a
+    `average` is the change of ln(value) of the average good build by rating and quantity; empty without a
     baseline.
     """
 
@@ -41,7 +38,7 @@ class ForecastBasis:
     model_basis: str
     rules_basis: str
     rests_on: tuple[str, ...] = ()
-    average: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    average: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
 
 def data_sheet_basis(reduction: ReductionBasis) -> ForecastBasis:
@@ -57,22 +54,10 @@ def data_sheet_basis(reduction: ReductionBasis) -> ForecastBasis:
 
 
 def with_average_build(
-    basis: ForecastBasis, factors_at: Callable[[float], FloatArray], scatter: Mapping[str, float], told: str
+    basis: ForecastBasis, average: Mapping[tuple[str, str], float], scatter: Mapping[str, float], told: str
 ) -> ForecastBasis:
-    """The basis with the average build and the build scatter that a calibration found.
-
-    `factors_at` gives the condition factors, in the order of `FACTORS`, at ln(relative corrected speed).
-    """
-    average = {}
-    for rating in performance_ratings(basis.reduction.type_file):
-        condition = condition_at(basis.reduction, basis.model, rating)
-        mgt = inner(rating.measured_gas_temperature)
-        found = solve(basis.model, condition, set_by="mgt", target=mgt)
-        values = factors_at(math.log(float(found.corrected_speed)))
-        average[rating.id] = tuple(
-            float(v if name in ADDED else math.log(v)) for name, v in zip(FACTORS, values, strict=True)
-        )
-    return replace(basis, scatter=dict(scatter), average=average, model_basis=told)
+    """The basis with the average build and the build scatter that a calibration found."""
+    return replace(basis, average=dict(average), scatter=dict(scatter), model_basis=told)
 
 
 def with_rules(basis: ForecastBasis, rules: RuleBook, rests_on: Sequence[str]) -> ForecastBasis:

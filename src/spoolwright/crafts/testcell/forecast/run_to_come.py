@@ -93,16 +93,19 @@ def rated(
     model: EngineModel,
     rating: Rating,
     quantity: str,
-    average: Mapping[str, tuple[float, ...]] | None = None,
+    average: Mapping[tuple[str, str], float] | None = None,
 ) -> Rated:
-    """A quantity at a rating, ready for the model; `average` is the average good build's change by rating."""
+    """A quantity at a rating, ready for the model; `average` tells how ln(value) of the average good build
+    departs from it, by rating and quantity."""
     condition = condition_at(basis, model, rating)
     main = rating_named(basis.type_file, basis.type_file.data_sheet.rating)
     mgt = inner(rating.measured_gas_temperature)
     target = mgt if QUANTITIES[quantity][0] == "mgt" else inner(rating.power)
     setting = math.log(mgt / inner(main.measured_gas_temperature))
     loadings = level_loadings(model, quantity, condition, target, setting)
-    return Rated(rating.id, quantity, condition, target, loadings, (average or {}).get(rating.id, ()))
+    return Rated(
+        rating.id, quantity, condition, target, loadings, (average or {}).get((rating.id, quantity), 0.0)
+    )
 
 
 def run_to_come(
@@ -111,7 +114,7 @@ def run_to_come(
     limits: Sequence[LimitAsked],
     cell: str,
     guard_times: float,
-    average: Mapping[str, tuple[float, ...]] | None = None,
+    average: Mapping[tuple[str, str], float] | None = None,
 ) -> RunToCome:
     """What the run must show, with guard bands and the covariance of its readings.
 
