@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from types import ModuleType
 
+from spoolwright.crafts.life import open as life
 from spoolwright.crafts.receiving import open as receiving
 from spoolwright.crafts.supply import open as supply
 from spoolwright.crafts.visit import adopted, model, people
@@ -32,5 +33,6 @@ MODELS: tuple[ModuleType, ...] = (
 
 OPEN_ITEMS: tuple[Opening, ...] = (
     receiving.open_items,
+    life.open_items,
     supply.open_items,
 )

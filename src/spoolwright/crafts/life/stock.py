@@ -35,7 +35,8 @@ class LimitChange:
         n = self.now
         return (
             f"Limit of {n.part_number} {'fell' if self.fell else 'rose'} "
-            f"from {shown(Fraction(self.was.limit))} to {shown(Fraction(n.limit))} {n.measure} on {n.effective} "
+            f"from {shown(Fraction(self.was.limit))} to {shown(Fraction(n.limit))} {n.measure} "
+            f"on {n.effective} "
             f"({n.source.document} revision {n.revision}, {n.source.paragraph})."
         )
 

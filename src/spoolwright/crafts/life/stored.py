@@ -8,7 +8,7 @@ from typing import Any
 
 from spoolwright.crafts.life.figure import shown
 from spoolwright.crafts.life.model import PartBorn, PartUsed
-from spoolwright.crafts.life.rules import Standing, judge_life, limits_in_force
+from spoolwright.crafts.life.rules import Standing, judge_life
 from spoolwright.crafts.typefile.shop.lives import CycleKind, ExchangeTable, LifeLimit
 from spoolwright.crafts.typefile.shop.model import ShopPart
 from spoolwright.crafts.visit.entry import Calculation
@@ -20,7 +20,13 @@ def ledger_calculation(standing: Standing, shop: ShopPart, on: date) -> Calculat
     """The calculation that a review stores."""
     ledger = standing.ledger
     inputs = ledger_inputs(
-        standing.part_number, standing.serial, ledger.born, [x.line for x in ledger.lines], shop, on
+        standing.part_number,
+        standing.serial,
+        ledger.born,
+        [x.line for x in ledger.lines],
+        [a.limit for a in standing.limits],
+        shop,
+        on,
     )
     return Calculation(name=NAME, version=VERSION, inputs=inputs, result=_result(standing))
 
@@ -30,6 +36,7 @@ def ledger_inputs(
     serial: str,
     born: PartBorn | None,
     lines: Sequence[PartUsed],
+    limits: Sequence[LifeLimit],
     shop: ShopPart,
     on: date,
 ) -> dict[str, Any]:
@@ -41,7 +48,7 @@ def ledger_inputs(
         "on": str(on),
         "born": born.model_dump(mode="json") if born else None,
         "lines": [x.model_dump(mode="json") for x in lines],
-        "limits": [x.model_dump(mode="json") for x in limits_in_force(shop.life_limit, part_number, on)],
+        "limits": [x.model_dump(mode="json") for x in limits],
         "kinds": [k.model_dump(mode="json") for k in shop.cycle_kind],
         "tables": [t.model_dump(mode="json") for t in tables],
     }
