@@ -21,7 +21,7 @@ _COUNTERPART = {
     "kW": "hp", "hp": "kW", "mm/s": "in/s", "in/s": "mm/s",
 }  # fmt: skip
 
-_PLAIN = re.compile(r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})")
+_PLAIN = re.compile(r"[+-]?(\d{1,12}(\.\d{0,12})?|\.\d{1,12})", re.ASCII)
 
 
 def read_value(entered: str) -> Fraction:

@@ -167,7 +167,7 @@ class ReadingDisposed(OnCard):
 
 
 class ToolMoved(Body):
-    """A tool or loose item went to the work or came back. Subject `visit/NUMBER/cards/_tools/MODULE/N`."""
+    """A tool or loose item went to the work or came back. Subject `visit/NUMBER/cards/_tools/MODULE/KEY`."""
 
     kind: ClassVar[str] = "tool_moved"
 

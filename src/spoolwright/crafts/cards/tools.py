@@ -65,25 +65,24 @@ def sheet(desk: Desk, visit: str, module: str) -> tuple[list[CountLine], int]:
     return count_lines(entries, module), max(moves, default=0)
 
 
-def move_tool(desk: Desk, visit: str, moved: ToolMoved) -> Entry[Body]:
-    """Record that tools or loose items went to the work or came back."""
+def move_tool(desk: Desk, visit: str, moved: ToolMoved, key: str) -> Entry[Body]:
+    """Record that tools or loose items went to the work or came back; the key makes it count once."""
     desk.entitled(Role.BUILDER, Role.INSPECTOR, Role.TEST_OPERATOR)
-    under = place_subject(visit, moved.module)
-    number = len(desk.records.current(ToolMoved, under=under)) + 1
-    return desk.record(New(f"{under}/{number}", moved, visit=visit))[0]
+    return desk.record(New(f"{place_subject(visit, moved.module)}/{key}", moved, visit=visit))[0]
 
 
-def sign_search(desk: Desk, visit: str, module: str, item: str, searched: str, shown: str) -> Entry[Body]:
+def sign_search(
+    desk: Desk, visit: str, module: str, item: str, searched: str, shown: str, key: str
+) -> Entry[Body]:
     """The lead signs that what is missing was searched for; the closure is then no longer held up by it."""
+    desk.entitled(Role.LEAD)
     lines, last = sheet(desk, visit, module)
     line = next((x for x in lines if x.item == item), None)
     missing = line.out - line.back if line else 0
     if missing <= 0:
         raise NotYetError(f"nothing of '{item}' is missing at {module}.", mend="Look at the sheet again.")
-    under = place_subject(visit, module)
-    number = len(desk.records.current(ToolSearched, under=under)) + 1
     body = ToolSearched(module=module, item=item, missing=missing, of_seq=last, searched=searched)
-    new = New(f"{under}/searched/{number}", body, visit=visit)
+    new = New(f"{place_subject(visit, module)}/searched/{key}", body, visit=visit)
     return desk.record(signed(new, desk, Meaning.ACCEPTED, f"{shown} {searched}", Role.LEAD))[0]
 
 
