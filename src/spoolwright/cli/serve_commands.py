@@ -48,7 +48,7 @@ def serve(
         )
     typer.echo(f"Shop {printable(str(shop))} at http://{printable(host)}:{port} (Ctrl-C ends it)")
     if not opened.people.everyone():
-        typer.echo("Nobody can sign in yet. Add the lead first: spoolwright shop --help")
+        typer.echo("Nobody can sign in yet. Add the lead first: spoolwright person add --help")
     uvicorn.run(
         create_app(opened, Settings(secure_cookies=behind_tls)),
         host=host,
