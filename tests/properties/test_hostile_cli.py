@@ -24,17 +24,20 @@ HERE = Path(__file__).parent
 VISITS = max(int(os.environ.get("SPOOLWRIGHT_FUZZ", "500")) // 12, 40)
 
 
-def driven(script: str, *words: object, timeout: float) -> dict[str, Any]:
+def driven(script: str, *words: object, within: Path, timeout: float) -> dict[str, Any]:
+    """Run in an empty folder: "no name" means the folder one stands in."""
     done = subprocess.run(
         [sys.executable, "-X", "faulthandler", str(HERE / script), *map(str, words)],
-        capture_output=True, text=True, timeout=timeout, check=False,
+        capture_output=True, text=True, timeout=timeout, check=False, cwd=within,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-3000:]
     return dict(json.loads(done.stdout))
 
 
 def test_hostile_visits(hot_section: Path, tmp_path: Path) -> None:
-    told = driven("hostile_fuzzer.py", hot_section, 0, VISITS, tmp_path, timeout=120 + 10 * VISITS)
+    told = driven(
+        "hostile_fuzzer.py", hot_section, 0, VISITS, tmp_path, within=tmp_path, timeout=120 + 10 * VISITS
+    )
     assert told["problems"] == []
     assert sum(told["ends"].values()) == VISITS
     assert {"cannot_tell", "InputError"} <= set(told["ends"])
@@ -45,7 +48,10 @@ def test_hostile_visits(hot_section: Path, tmp_path: Path) -> None:
 @pytest.fixture(scope="module")
 def calls(hot_section: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Every hostile thing in the place of every file that the command line takes, and what came of it."""
-    return driven("hostile_calls.py", hot_section, tmp_path_factory.mktemp("calls"), timeout=300)
+    empty = tmp_path_factory.mktemp("empty")
+    return driven(
+        "hostile_calls.py", hot_section, tmp_path_factory.mktemp("calls"), within=empty, timeout=300
+    )
 
 
 FITS = {

@@ -1,0 +1,1 @@
+"""A blade that was hit or blended: notches, sections, first modes, mass and unbalance."""
