@@ -97,7 +97,7 @@ class Store(RuleBasedStateMachine):
             after = sheet.revision if (sheet := kit_sheet.signed_sheet(folder, "compressor")) else 0
             shown = kit_sheet.kit_shown(folder, kit_sheet.sheet_of(folder, "compressor"))
             kit_sheet.sign_kit(desk, folder, "compressor", shown, after)
-            line = lines[which].body
+            folder, line = self.shop.folder(visit, s.DAY), lines[which].body
             if self.tried(kit_sheet.fit_part, desk, folder, lines[which]):
                 assert self.certified[line.part_number, line.tag]
 
