@@ -14,6 +14,7 @@ from spoolwright.web.mishaps import add_mishaps
 from spoolwright.web.routes import ROUTERS, sign_in
 from spoolwright.web.security.border import Border
 from spoolwright.web.settings import Settings
+from spoolwright.web.twice import RecordedForms, Twice
 
 ROOMS = (
     ("receiving", "Receiving"),
@@ -65,8 +66,10 @@ def create_app(shop: Shop, settings: Settings | None = None) -> FastAPI:
     paths = set(app.openapi()["paths"])
     rooms = tuple((name, word) for name, word in ROOMS if f"/visit/{{number}}/{name}" in paths)
     shop_rooms = tuple((address, word) for address, word in SHOP_ROOMS if address in paths)
-    app.state.frame = Frame(shop, settings, rooms, shop_rooms)
+    recorded = RecordedForms()
+    app.state.frame = Frame(shop, settings, recorded, rooms, shop_rooms)
     add_mishaps(app)
+    app.add_middleware(Twice, forms=recorded)
     app.add_middleware(Border, settings=settings)
     packaged_assets()
     return app

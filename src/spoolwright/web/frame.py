@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, cast
 
 from fastapi import Depends
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -36,6 +37,7 @@ from spoolwright.web.rendering import render
 from spoolwright.web.security.border import SAFE
 from spoolwright.web.security.tokens import token_holds, token_of
 from spoolwright.web.settings import Settings
+from spoolwright.web.twice import RecordedForms
 from spoolwright.web.visit_head import head_of
 
 COOKIE = "spoolwright"
@@ -60,6 +62,7 @@ class Frame:
 
     shop: Shop
     settings: Settings
+    recorded: RecordedForms
     rooms: tuple[tuple[str, str], ...] = ()
     """The crafts that have pages of a visit: name in the URL, word on the tab."""
     shop_rooms: tuple[tuple[str, str], ...] = ()
@@ -91,7 +94,10 @@ def signed_in(request: Request) -> Person:
 async def guard(request: Request, _: Annotated[Person, Depends(signed_in)]) -> None:
     """Before every page but the sign-in: a session, and a form's token where something changes."""
     if request.method not in SAFE:
-        await read_form(request)
+        form = await read_form(request)
+        mark = f"{request.url.path} {await run_in_threadpool(form.fingerprint)}"
+        frame_of(request).recorded.refuse(mark)
+        request.state.fingerprint = mark
 
 
 async def read_form(request: Request) -> Form:

@@ -22,6 +22,7 @@ from spoolwright.errors import SpoolwrightError
 from spoolwright.web.form import Form
 from spoolwright.web.frame import ForeignFormError, NotThereError, SignInFirstError, page
 from spoolwright.web.kept import Kept, sentence_for_people
+from spoolwright.web.twice import AlreadyRecorded
 
 STATUS: dict[type[Exception], int] = {
     NotThereError: 404,
@@ -43,6 +44,7 @@ def status_of(error: SpoolwrightError) -> int:
 def add_mishaps(app: FastAPI) -> None:
     """Register every mapping."""
     app.add_exception_handler(SignInFirstError, _sign_in_first)
+    app.add_exception_handler(AlreadyRecorded, _already_recorded)
     app.add_exception_handler(SpoolwrightError, _told)
     app.add_exception_handler(ValidationError, _invalid_body)
     app.add_exception_handler(RequestValidationError, _invalid_request)
@@ -56,6 +58,11 @@ async def _sign_in_first(request: Request, error: Exception) -> Response:
         back = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?next={quote(back, safe='/')}", 303)
     return await run_in_threadpool(_problem, request, error, 401)
+
+
+async def _already_recorded(request: Request, error: Exception) -> Response:
+    assert isinstance(error, AlreadyRecorded)
+    return RedirectResponse(error.location, 303)
 
 
 async def _told(request: Request, error: Exception) -> Response:

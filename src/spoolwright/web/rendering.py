@@ -17,7 +17,7 @@ from starlette.requests import Request
 from spoolwright.crafts.visit.entry import Attachment
 from spoolwright.web.assets import packaged_assets
 from spoolwright.web.kept import NOTHING_KEPT, Kept
-from spoolwright.web.said import both_values
+from spoolwright.web.said import both_values, kind_word, line_of
 from spoolwright.web.shown_units import other_reading, sign_of_unit
 
 LIGHTS = {"": "Office", "shop": "Shop floor", "booth": "NDI booth", "wall": "Wall"}
@@ -107,6 +107,9 @@ def environment() -> Environment:
         "day": day,
         "moment": moment,
         "count": count,
+        "count_of": count,
+        "kind_word": kind_word,
+        "line": line_of,
         "plain": plain,
         "unit_sign": sign_of_unit,
         "file_link": file_link,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from spoolwright.crafts.visit.entry import Attachment, Body, ConflictError
+from spoolwright.crafts.visit.entry import Attachment, Body, ConflictError, Entry
 
 
 @dataclass(frozen=True)
@@ -64,6 +64,25 @@ def words_of(value: Any) -> str:
     if hasattr(type(value), "model_fields"):
         return words_of({n: getattr(value, n) for n in type(value).model_fields})
     return str(value)
+
+
+def kind_word(kind: str) -> str:
+    """The name of a kind of record, in words."""
+    words = kind.replace("_", " ").replace(".", ", ")
+    return words[:1].upper() + words[1:]
+
+
+def line_of(entry: Entry[Body], longest: int = 110) -> str:
+    """A record in one line: its telling fields, cut where the line ends."""
+    parts = [
+        words_of(value)
+        for name, value in _fields(entry.body)
+        if name not in ("calculation", "visit", "login")
+        and value not in (None, "", (), False)
+        and not hasattr(type(value), "model_fields")
+    ]
+    text = ", ".join(parts)
+    return text if len(text) <= longest else text[: longest - 1].rstrip() + "…"
 
 
 def both_values(conflict: ConflictError) -> list[Pair]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from spoolwright.web.routes import engine, home, people, record
+from spoolwright.web.routes import engine, files, home, notes, people, record
 
 ROUTERS: tuple[APIRouter, ...] = (
     home.router,
     engine.router,
+    notes.router,
+    files.router,
     people.router,
     record.router,
 )

@@ -12,6 +12,7 @@ from spoolwright.crafts.typefile.shop.parts import PartKind as PartKind
 from spoolwright.crafts.typefile.shop.power_check import PowerCheck
 from spoolwright.crafts.typefile.shop.receiving import Accessory, ExpectedDocument
 from spoolwright.crafts.typefile.shop.routes import RouteCard
+from spoolwright.crafts.typefile.shop.section import Section
 
 
 class ShopPart(Record):
@@ -28,3 +29,4 @@ class ShopPart(Record):
     route_card: tuple[RouteCard, ...] = ()
     owed: tuple[OwedRule, ...] = ()
     power_check: PowerCheck | None = None
+    section: Section | None = None
