@@ -57,8 +57,8 @@ def test_a_unit_of_another_quantity_is_refused() -> None:
 
 @pytest.mark.parametrize("unit", ["mm", "um", "N m", "mm2", "kPag", "degC", "kg", "L"])
 def test_the_other_unit_shows_the_same_value(unit: str) -> None:
-    spelled = {"N m": "N*m", "lbf in": "lbf*inch", "mm2": "mm**2", "in2": "inch**2", "in": "inch", "mil": "thou",
-               "kPag": "kPa", "psig": "psi", "US qt": "quart", "L": "liter"}  # fmt: skip
+    spelled = {"N m": "N*m", "lbf in": "lbf*inch", "mm2": "mm**2", "in2": "inch**2", "in": "inch",
+               "mil": "thou", "kPag": "kPa", "psig": "psi", "US qt": "quart", "L": "liter"}  # fmt: skip
     other = counterpart(unit)
     ureg = pint.UnitRegistry()
     ours = converted("21.5", unit, other)
