@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from types import ModuleType
 
+from spoolwright.crafts.cards import open as cards
 from spoolwright.crafts.life import open as life
+from spoolwright.crafts.owed import open as owed
 from spoolwright.crafts.receiving import open as receiving
 from spoolwright.crafts.supply import open as supply
 from spoolwright.crafts.visit import adopted, model, people
@@ -35,4 +37,6 @@ OPEN_ITEMS: tuple[Opening, ...] = (
     receiving.open_items,
     life.open_items,
     supply.open_items,
+    by_folder(cards.open_items),
+    by_folder(owed.open_items),
 )
