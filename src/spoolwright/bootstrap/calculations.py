@@ -7,6 +7,7 @@ long as records name it; where that is impossible `verify` says plainly that it 
 from __future__ import annotations
 
 from spoolwright.crafts.cards.calc import recompute_reading
+from spoolwright.crafts.life.advice import recompute_advice
 from spoolwright.crafts.life.stored import recompute_ledger
 from spoolwright.crafts.supply.calc import kit_completeness
 from spoolwright.crafts.visit.entry import Recompute
@@ -14,5 +15,6 @@ from spoolwright.crafts.visit.entry import Recompute
 RECOMPUTE: dict[tuple[str, str], Recompute] = {
     ("card_reading", "1"): recompute_reading,
     ("life.ledger", "1"): recompute_ledger,
+    ("life.advice", "1"): recompute_advice,
     ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
 }
