@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING
 
 from spoolwright.bootstrap import visits
 from spoolwright.bootstrap.calibrating import read_baseline
-from spoolwright.errors import InputError
+from spoolwright.bootstrap.progress import Tell, silent
 
 if TYPE_CHECKING:
     from spoolwright.core.reduction.model_method import ModelMethod
     from spoolwright.crafts.installation.calc import Bench
+    from spoolwright.crafts.installation.compare import Subject
+    from spoolwright.crafts.installation.model import InstallationResult
     from spoolwright.crafts.testcell.performance.basis import ReductionBasis
+    from spoolwright.crafts.typefile.shop.model import ShopPart
 
 
 def bench_of(method: ModelMethod, basis: ReductionBasis, rating_id: str) -> Bench:
@@ -35,29 +38,65 @@ def bench_of(method: ModelMethod, basis: ReductionBasis, rating_id: str) -> Benc
     )
 
 
-def bench_from_files(
+def subject_from(
     runs: Sequence[Path],
     type_path: Path,
-    rating_id: str,
+    shop: ShopPart,
     *,
     sheets: Sequence[Path] | None = None,
     baseline: Path | None = None,
-) -> Bench:
-    """The bench from recorded runs.
+) -> Subject:
+    """The engine as it was on the bench, and the rules of the check on the aircraft.
 
     Raises
     ------
     SpoolwrightError
-        A file cannot be read, or the run holds nothing to compare with.
+        A file cannot be read, the run holds nothing to compare with, or the shop part has no power check.
     """
-    from spoolwright.bootstrap.progress import silent
+    from spoolwright.crafts.installation.airframe import airframe
+    from spoolwright.crafts.installation.compare import Subject
     from spoolwright.crafts.testcell.visit.bench import bench_reduction
     from spoolwright.sources.typefile import load_type
 
+    airframe(shop.power_check)
+    assert shop.power_check is not None
     loaded = load_type(type_path)
     kind = visits.in_force(loaded, None if baseline is None else read_baseline(baseline))
     read = list(visits.visit_runs(runs, sheets, None, loaded, silent))
     reduction = bench_reduction(read, kind, visits.doubts(kind))
-    if reduction.model is None:
-        raise InputError(reduction.model_untold)
-    return bench_of(reduction.model, kind.basis, rating_id)
+    assert reduction.model is not None
+    run = reduction.points[0].run
+    serial = next(r.sheet.engine.serial for r in read if r.sheet.run == run)
+    bench = bench_of(reduction.model, kind.basis, shop.power_check.rating)
+    return Subject(serial, run, loaded.type_file, shop.power_check, bench)
+
+
+def check_installation(
+    checks: Path,
+    runs: Sequence[Path],
+    type_path: Path,
+    *,
+    sheets: Sequence[Path] | None = None,
+    baseline: Path | None = None,
+    progress: Tell = silent,
+) -> InstallationResult:
+    """What an operator's checks say against the bench run; the shop part lies beside the type file.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read as what it should be; the text says which, where and how to mend it.
+    """
+    from spoolwright.crafts.installation.compare import compare_checks
+    from spoolwright.sources.installation_checks import read_checks
+    from spoolwright.sources.shop_part import load_shop_part, shop_folder
+    from spoolwright.sources.typefile import load_type
+
+    progress("reading checks", 0.0)
+    type_file = load_type(type_path).type_file
+    shop = load_shop_part(shop_folder(type_path), type_file).shop
+    read = read_checks(checks, type_file)
+    progress("reading the bench run", 0.1)
+    subject = subject_from(runs, type_path, shop, sheets=sheets, baseline=baseline)
+    progress("comparing", 0.8)
+    return compare_checks(read.readings, subject)

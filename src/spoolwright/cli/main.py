@@ -20,6 +20,8 @@ from spoolwright.cli import (
     demo_commands,
     diagnose_commands,
     forecast_commands,
+    installation_commands,
+    life_commands,
     person_commands,
     rig_commands,
     serve_commands,
@@ -52,6 +54,7 @@ app.command("diagnose-all", epilog=batch_commands.EPILOG)(batch_commands.diagnos
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
 app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
+app.add_typer(installation_commands.app, name="installation")
 app.command("serve", epilog=serve_commands.EPILOG)(serve_commands.serve)
 app.add_typer(person_commands.app, name="person")
 app.command("adopt", epilog=store_commands.ADOPT_EPILOG)(store_commands.adopt)
@@ -59,6 +62,7 @@ app.command("verify", epilog=store_commands.VERIFY_EPILOG)(store_commands.verify
 app.command("backup", epilog=store_commands.BACKUP_EPILOG)(store_commands.backup)
 app.command("restore", epilog=store_commands.RESTORE_EPILOG)(store_commands.restore)
 app.command("export", epilog=store_commands.EXPORT_EPILOG)(store_commands.export)
+app.add_typer(life_commands.app, name="life")
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141
