@@ -194,6 +194,11 @@ def sign(request: Request, form: Form, desk: Desk, shown: str) -> None:
             mend="Read it as it stands now, then sign.",
             where="shown",
         )
+    check_own(request, form, desk)
+
+
+def check_own(request: Request, form: Form, desk: Desk) -> None:
+    """See that the person at the desk gave the own password in the form's field `password`."""
     if not form.get("password"):
         raise InputError("your password is missing.", mend="Give it to sign.", where="password")
     shop, now = frame_of(request).shop, frame_of(request).settings.clock()

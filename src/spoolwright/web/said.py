@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
+from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.visit.entry import Attachment, Body, ConflictError, Entry
 
 
@@ -64,6 +65,33 @@ def words_of(value: Any) -> str:
     if hasattr(type(value), "model_fields"):
         return words_of({n: getattr(value, n) for n in type(value).model_fields})
     return str(value)
+
+
+def flat_rows(value: Any, name: str = "") -> list[Row]:
+    """Plain JSON values as rows, nested ones under their path."""
+    if isinstance(value, dict):
+        return [r for k, v in value.items() for r in flat_rows(v, f"{name}, {k}" if name else str(k))]
+    if isinstance(value, list) and any(isinstance(v, dict | list) for v in value):
+        return [r for n, v in enumerate(value, 1) for r in flat_rows(v, f"{name} {n}".strip())]
+    return [Row(name.replace("_", " "), words_of(value))]
+
+
+R = TypeVar("R", bound=Record)
+
+
+def records_in(value: Any, kind: type[R]) -> Iterator[R]:
+    """Every record of a kind that a value holds, however deep."""
+    if isinstance(value, kind):
+        yield value
+    elif isinstance(value, Record):
+        for name in type(value).model_fields:
+            yield from records_in(getattr(value, name), kind)
+    elif isinstance(value, dict):
+        for inner in value.values():
+            yield from records_in(inner, kind)
+    elif isinstance(value, tuple | list):
+        for inner in value:
+            yield from records_in(inner, kind)
 
 
 def kind_word(kind: str) -> str:

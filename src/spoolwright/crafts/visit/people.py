@@ -50,6 +50,13 @@ class AuthorisationGiven(Body):
     rests_on: str = ""
     expires_on: date
     withdrawn: bool = False
+    vision_until: date | None = None
+    training_until: date | None = None
+
+    @property
+    def valid_until(self) -> date:
+        """The day on which the first of authorisation, vision test and training runs out."""
+        return min(d for d in (self.expires_on, self.vision_until, self.training_until) if d is not None)
 
 
 @dataclass(frozen=True)
@@ -63,8 +70,8 @@ class Person:
 
     def authorisation_for(self, role: Role, on: date) -> AuthorisationGiven | None:
         """The authorisation under which this person may act in a role on a day."""
-        held = [a for a in self.authorisations if a.role == role and not a.withdrawn and a.expires_on >= on]
-        return max(held, key=lambda a: a.expires_on, default=None)
+        held = [a for a in self.authorisations if a.role == role and not a.withdrawn and a.valid_until >= on]
+        return max(held, key=lambda a: a.valid_until, default=None)
 
 
 class NotEntitledError(SpoolwrightError):

@@ -81,12 +81,16 @@ def give_authorisation(
 
 
 def _refuse_expired(given: AuthorisationGiven, today: date) -> None:
-    if given.expires_on < today and not given.withdrawn:
-        raise InputError(
-            f"this would have run out on {given.expires_on} already.",
-            mend="Give the day on the new certificate.",
-            where="expires_on",
-        )
+    if given.withdrawn:
+        return
+    for field in ("expires_on", "vision_until", "training_until"):
+        until: date | None = getattr(given, field)
+        if until is not None and until < today:
+            raise InputError(
+                f"this would have run out on {until} already.",
+                mend="Give the day on the new certificate.",
+                where=field,
+            )
 
 
 def require_lead(desk: Desk, does: str) -> None:

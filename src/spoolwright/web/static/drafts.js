@@ -8,7 +8,7 @@
 (() => {
   const DAYS = 14;
   const AGE = DAYS * 86_400_000;
-  const OWN = new Set(["form_token", "form_id", "form_key", "here", "after", "shown", "meaning"]);
+  const OWN = new Set(["form_token", "form_id", "form_key", "here", "after", "shown", "meaning", "username"]);
   const lately = new WeakMap(); // forms that were touched on this page
 
   const wanted = (form) => form.method === "post" && !("noDraft" in form.dataset);
