@@ -216,3 +216,29 @@ def test_a_shown_figure_reads_back_as_itself(value: object) -> None:
 def test_hours_and_minutes_read_back_as_themselves(hours: int, minutes: int) -> None:
     figure = exact(f"{hours}:{minutes:02d}")
     assert exact(shown(figure).replace(",", "")) == figure
+
+
+def test_a_reading_left_out_in_the_middle_of_a_stay_is_told_once() -> None:
+    """Three lines of one stay; the middle one lacks the engine's hours at its end, and only that is told."""
+    lines = [
+        used(
+            line=n + 1,
+            began="continued" if n else "installed",
+            ended="continued" if n < 2 else "removed",
+            on=date(2012 + n, 1, 1),
+            off=date(2013 + n, 1, 1),
+            engine_on=Reading(hours=str(100 * n), starts=str(10 * n)),
+            engine_off=Reading(hours="" if n == 1 else str(100 * n + 100), starts=str(10 * n + 10)),
+            part_on=Reading(hours=str(100 * n), cycles=str(10 * n)),
+            part_off=Reading(hours=str(100 * n + 100), cycles=str(10 * n + 10)),
+            flown={"full": "10"},
+        )
+        for n in range(3)
+    ]
+    standing = judge_life(DISC, "D1", born(), lines, SHOP, AFTER)
+    assert [(str(f.fault), f.line) for f in standing.ledger.findings] == [("use not recorded", 2)]
+    assert "engine hours at its end" in standing.ledger.findings[0].text
+    assert (standing.ledger.totals, standing.ledger.whole) == (
+        {"hours": 200, "cycles": 30},
+        {"hours": False, "cycles": True},
+    )

@@ -134,7 +134,7 @@ def _engines(lines: Sequence[PartUsed]) -> Iterator[Finding]:
                 )
                 if b < a:
                     yield Finding(Fault.BACKWARDS, line.line, f"engine {name}", told, LOOK)
-                elif line.began == "continued":
+                elif line.began == "continued" and number == line.line - 1:
                     yield Finding(Fault.JUMP, line.line, f"engine {name}", told, FIND)
             if of(line.engine_off, name):
                 last[key] = (of(line.engine_off, name), line.line)
