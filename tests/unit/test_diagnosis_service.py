@@ -22,7 +22,8 @@ from spoolwright.crafts.testcell.diagnosis.visit_read import visit_read
 from spoolwright.crafts.testcell.doubt.find import find
 from spoolwright.crafts.testcell.service import no_doubts
 from spoolwright.errors import InputError
-from spoolwright.units import to_inner
+from spoolwright.sources.check_table import read_check_table, shipped_check_table
+from spoolwright.units import to_inner, unit_of
 
 PLANTED = {
     "bleed_leak": (3.0, {"bleed_leak"}),
@@ -107,6 +108,41 @@ def test_a_wrong_reading_is_named_and_its_margins_follow() -> None:
         if (m.rating, m.quantity) == ("take_off", "mgt_at_rated_power")
     )
     assert gain == pytest.approx(25.0, abs=8.0)
+    size = top.magnitude
+    assert size.step is not None and size.step_unit == "K"
+    assert size.low * size.step < 25.0 < size.high * size.step
+    assert " K (" in d.sentence and "standard uncertainties" in d.sentence
+    step = f"check {top.module_name} against a standard; open nothing before"
+    assert d.proposal == f"Proposed: {step}. Accepted by: ____"
+
+
+@pytest.mark.parametrize(
+    ("channel", "off", "unit"),
+    [("p3", 25.0, "kPa"), ("torque", -60.0, "N·m"), ("wf", 15.0, "kg/h"), ("t5", 25.0, "K")],
+)
+def test_a_wrong_reading_is_told_in_the_channels_unit(channel: str, off: float, unit: str) -> None:
+    """By how much it is off was planted, in the type file's unit."""
+    known = next(c for c in corrie().type_file.channel if c.id == channel)
+    inner = off * unit_of(known.unit, known.dimension).factor
+    (run,) = rig_runs(1, 74_500)
+    d = diagnosed([changed(visit_run(run), channel, lambda v: v + inner)], prepared())
+    assert d.suspects[0].id == f"reading:{channel}", d.sentence
+    size = d.suspects[0].magnitude
+    assert size.step is not None and size.step_unit == unit
+    assert abs(size.mean * size.step - off) < 1.5 * (size.high - size.low) * size.step
+
+
+def test_a_check_of_the_table_is_proposed_for_an_instrument() -> None:
+    """Its own row is named, whatever look comes first by information per hour."""
+    (run,) = rig_runs(1, 74_000)
+    channels = [c.id for c in corrie().type_file.channel]
+    causes = [*(c.id for c in prepared().weigher.modules), *(f"reading:{c}" for c in channels)]
+    table = read_check_table(shipped_check_table(), causes, channels)
+    by = Prepared(kind(), baseline(), Tables(checks=table))
+    d = diagnosed([changed(visit_run(run), "mgt", lambda v: v + 25.0)], by)
+    own = next(c for c in d.checks if c.id.endswith(":mgt"))
+    step = f"{own.text[0].lower()}{own.text[1:]}; open nothing before"
+    assert d.proposal == f"Proposed: {step}. Accepted by: ____"
 
 
 def test_runs_of_a_visit_count_together_and_make_surer() -> None:

@@ -124,6 +124,12 @@ def _with_sisters(found: Diagnosis, history: Path, prepared: Prepared) -> Diagno
     cause = _found_cause(found, prepared)
     if cause is None:
         return found
+    if all(v.engine != found.engine_serial for v in known.visits):
+        told = (
+            f"Engine '{found.engine_serial}' is not in the shop history '{history.name}', so no engines that "
+            "share this cause are listed."
+        )
+        return found.model_copy(update={"cautions": (*found.cautions, told)})
     return found.model_copy(update={"sisters": sisters_of(cause, found.engine_serial, known)})
 
 

@@ -15,6 +15,7 @@ from spoolwright.crafts.testcell.diagnosis.model import (
     Residual,
     Suspect,
 )
+from spoolwright.crafts.testcell.diagnosis.words import size_texts
 from spoolwright.crafts.testcell.model import Derivation, Input
 from spoolwright.reports.derived import Family, gathered, results_of
 from spoolwright.reports.diagnosis_charts import scale_of
@@ -79,7 +80,7 @@ def _made(d: Diagnosis) -> Iterator[tuple[Derivation, str]]:
         yield _misfit(d), percent(d.outside)
     for s in d.suspects:
         yield _probability(d, s), percent(s.probability)
-        yield _size(d, s), f"{number(s.magnitude.mean, 2)} {s.magnitude.unit}"
+        yield _size(d, s), size_texts(s.magnitude)[0]
         yield _work(d, s), ""
     for g in d.groups:
         yield _group(d, g), percent(g.probability)
@@ -157,6 +158,8 @@ def _size(d: Diagnosis, s: Suspect) -> Derivation:
         _given("lower end, 5 %", m.low, "this diagnosis", m.unit),
         _given("upper end, 95 %", m.high, "this diagnosis", m.unit),
     ]
+    if m.step is not None:
+        ends.append(_given("a size of 1", m.step, "uncertainty budget of the channel", m.step_unit))
     formula = "mean and middle 90 % of the size's posterior, if this is the cause"
     return _entry(d, size_id(s), f"Size: {s.text}", formula, [*ends, *_rests_on(d)[1:]])
 
@@ -193,8 +196,8 @@ def _pair(d: Diagnosis, p: Pair) -> Derivation:
     sizes = [
         _given(
             f"size, {known.get(c, c)}",
-            f"{number(m.mean, 2)} ({number(m.low, 2)} to {number(m.high, 2)})",
-            m.unit,
+            "{} ({})".format(*size_texts(m)),
+            "this diagnosis",
         )
         for c, m in zip(p.causes, p.magnitudes, strict=True)
     ]

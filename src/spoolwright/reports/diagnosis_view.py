@@ -16,7 +16,7 @@ from spoolwright.crafts.testcell.diagnosis.model import (
     Suspect,
 )
 from spoolwright.crafts.testcell.diagnosis.telling import FEW
-from spoolwright.crafts.testcell.diagnosis.words import in_words
+from spoolwright.crafts.testcell.diagnosis.words import in_words, size_texts
 from spoolwright.reports import diagnosis_how as how
 from spoolwright.reports.figures import number, percent
 from spoolwright.reports.labels import words
@@ -136,12 +136,9 @@ def share(probability: float) -> str:
 
 
 def size(m: Magnitude) -> tuple[str, str]:
-    """A size and its interval as text, in the digits that the interval earns."""
-    width = m.high - m.low
-    places = 1 if not width or width >= 0.2 else 2
-    places = 0 if width >= 20.0 else places
-    mean, low, high = (number(v, places) for v in (m.mean, m.low, m.high))
-    return f"{mean} {m.unit}", f"{low} to {high}"
+    """A size and its interval as text."""
+    mean, interval = size_texts(m)
+    return _MINUS.sub("−", mean), _MINUS.sub("−", interval)
 
 
 def work(d: Diagnosis, hours: float | None, cost: float | None) -> str:

@@ -47,7 +47,14 @@ def interval(value: float, shown: Shown, uncertainty: float, *, difference: bool
 
 
 def _unit(shown: Shown) -> str:
-    return _SPOKEN.get(shown.unit, "" if shown.unit in ("1", "state") else shown.unit)
+    return spoken_unit(shown.unit)
+
+
+def spoken_unit(unit: str, *, difference: bool = False) -> str:
+    """A unit as it stands in a sentence; differences of degrees Celsius are told in kelvins."""
+    if difference and unit == "degC":
+        return "K"
+    return _SPOKEN.get(unit, "" if unit in ("1", "state") else unit)
 
 
 def _places(uncertainty: float) -> int:

@@ -19,6 +19,11 @@ class Magnitude(Record):
     low: float = Field(description="lower end of the 90 % interval")
     high: float = Field(description="upper end of the 90 % interval")
     unit: str = Field(description="what a size of 1 is, in words: '% of flow'")
+    step: float | None = Field(
+        default=None,
+        description="of a wrong reading: what a size of 1 is in `step_unit`; above 0 reads high",
+    )
+    step_unit: str = Field(default="", description="the channel's own unit, for differences")
 
 
 class Evidence(Record):

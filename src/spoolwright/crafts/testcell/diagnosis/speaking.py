@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from spoolwright.core.diagnosis.causes import Cause
 from spoolwright.core.diagnosis.diagnosing import Weighing
 from spoolwright.core.diagnosis.signatures import Signature
 from spoolwright.core.diagnosis.weighing import Sized
@@ -51,6 +52,14 @@ def signature(weighing: Weighing, cause: str) -> Signature:
 def effect(weighing: Weighing, found: Sized) -> FloatArray:
     """What a cause of its mean size does to the residuals."""
     return signature(weighing, found.cause.id).at(found.mean)
+
+
+def reading_step(weighing: Weighing, cause: Cause) -> float:
+    """What a size of 1 of a wrong reading is [inner unit]: its effect over that of the reading; 0 for none."""
+    first = weighing.seen[0]
+    by = first.by_channel[first.observation.channels.index(cause.module)].ravel()
+    at = int(np.argmax(np.abs(by)))
+    return float(signature(weighing, cause.id).slope[at] / by[at]) if by[at] else 0.0
 
 
 def others_with(weighing: Weighing, cause: str) -> list[Sized]:

@@ -5,15 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from spoolwright.core.diagnosis.causes import Cause
+from spoolwright.core.diagnosis.diagnosing import Weighing
 from spoolwright.core.diagnosis.weighing import Sized
 from spoolwright.crafts.testcell.diagnosis.margins_after import MarginTeller
 from spoolwright.crafts.testcell.diagnosis.mechanical import MECHANICAL, Mechanical, log_factor
 from spoolwright.crafts.testcell.diagnosis.model import Evidence, Magnitude, MarginAfter, Suspect
 from spoolwright.crafts.testcell.diagnosis.prepared import Prepared, Weighed
 from spoolwright.crafts.testcell.diagnosis.reopening import reopening
-from spoolwright.crafts.testcell.diagnosis.speaking import evidence, other_evidence, reading_evidence, sized
+from spoolwright.crafts.testcell.diagnosis.speaking import (
+    evidence,
+    other_evidence,
+    reading_evidence,
+    reading_step,
+    sized,
+)
 from spoolwright.crafts.testcell.diagnosis.words import in_words
 from spoolwright.crafts.testcell.ledger import Ledger
+from spoolwright.crafts.testcell.wording import spoken_unit
+from spoolwright.crafts.typefile.model import TypeFile
+from spoolwright.units import unit_of
 
 NAMED = 0.01
 """Suspects less probable than this are not named."""
@@ -21,9 +31,17 @@ _MOST = 8
 """Suspects named at most."""
 
 
-def magnitude(found: Sized) -> Magnitude:
-    """A size with its 90 % interval."""
-    return Magnitude(mean=found.mean, low=found.low, high=found.high, unit=found.cause.unit)
+def magnitude(found: Sized, weighing: Weighing, type_file: TypeFile) -> Magnitude:
+    """A size with its 90 % interval; of a wrong reading with what a size of 1 is in the channel's unit."""
+    step, unit = None, ""
+    if found.cause.kind == "reading":
+        channel = next(c for c in type_file.channel if c.id == found.cause.module)
+        known = unit_of(channel.unit, channel.dimension)
+        step = reading_step(weighing, found.cause) / known.factor or None
+        unit = spoken_unit(known.name, difference=True)
+    return Magnitude(
+        mean=found.mean, low=found.low, high=found.high, unit=found.cause.unit, step=step, step_unit=unit
+    )
 
 
 @dataclass(frozen=True)
@@ -71,7 +89,7 @@ class Scribe:
             probability=probability,
             alone=sum(e.probability for e in weighing.explanations if e.ids == (cause.id,)),
             words=in_words(probability),
-            magnitude=magnitude(found),
+            magnitude=magnitude(found, weighing, self.by.kind.type_file),
             evidence_for=tuple(e for e in told if e.weight > 0.0),
             evidence_against=tuple(e for e in told if e.weight < 0.0),
             margins=margins,

@@ -23,10 +23,11 @@ from spoolwright.crafts.testcell.diagnosis.prepared import Prepared, Tables, Wei
 from spoolwright.crafts.testcell.diagnosis.speaking import effect, row_outputs
 from spoolwright.crafts.testcell.diagnosis.suspects import Scribe, magnitude
 from spoolwright.crafts.testcell.diagnosis.visit_read import VisitRead, kinds_missing
-from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES, counted
+from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES, counted, size_texts
 from spoolwright.crafts.testcell.ledger import Ledger
 from spoolwright.crafts.testcell.service import CAUTIONS, run_ref
 from spoolwright.crafts.testcell.wording import joined, percent
+from spoolwright.crafts.typefile.model import TypeFile
 
 ALARM = 0.03
 """A cause is called found only where nothing wrong is less probable than this."""
@@ -64,7 +65,7 @@ def told(by: Prepared, w: Weighed, past: Sequence[VisitRead]) -> Diagnosis:
         healthy=w.healthy,
         outside=outside,
         suspects=suspects,
-        pairs=_pairs(w.weighing),
+        pairs=_pairs(w.weighing, by.kind.type_file),
         groups=groups,
         checks=checks,
         residuals=_residuals(w.weighing),
@@ -159,8 +160,8 @@ def _unexplained(suspects: Sequence[Suspect]) -> tuple[Outcome, str]:
 
 
 def _size(s: Suspect) -> str:
-    m = s.magnitude
-    return f"{m.mean:.1f} {m.unit} ({m.low:.1f} to {m.high:.1f})"
+    mean, interval = size_texts(s.magnitude)
+    return f"{mean} ({interval})"
 
 
 def _proposal(
@@ -169,6 +170,8 @@ def _proposal(
     """What is proposed; a person decides."""
     if outcome == "nothing_found":
         return "Proposed: nothing to reopen. Accepted by: ____"
+    if suspects and suspects[0].kind == "reading" and suspects[0].probability >= CALM:
+        return f"Proposed: {_instrument(suspects[0], checks)}; open nothing before. Accepted by: ____"
     if outcome == "cause_found":
         top = suspects[0]
         what = top.reopen or f"look at {top.module_name.lower()} before anything else is opened"
@@ -177,6 +180,12 @@ def _proposal(
     if checks:
         return f"Proposed: next, {_lowered(checks[0].text)}; open nothing before. Accepted by: ____"
     return "Proposed: gain more evidence before anything is opened. Accepted by: ____"
+
+
+def _instrument(reading: Suspect, checks: Sequence[Check]) -> str:
+    """How an instrument is looked at first: the check of the shop's table for it, else its cost table's."""
+    own = next((c.text for c in checks if c.id.endswith(f":{reading.module}")), "")
+    return _lowered(own or reading.reopen or f"check {reading.module_name} against a standard")
 
 
 def _lowered(text: str) -> str:
@@ -204,12 +213,15 @@ def misfit(weighing: Weighing) -> float:
     return float(chi2.sf(float(left @ left), left.size - len(best.causes)))
 
 
-def _pairs(weighing: Weighing) -> tuple[Pair, ...]:
+def _pairs(weighing: Weighing, type_file: TypeFile) -> tuple[Pair, ...]:
     return tuple(
         Pair(
             causes=(e.ids[0], e.ids[1]),
             probability=e.probability,
-            magnitudes=(magnitude(e.causes[0]), magnitude(e.causes[1])),
+            magnitudes=(
+                magnitude(e.causes[0], weighing, type_file),
+                magnitude(e.causes[1], weighing, type_file),
+            ),
         )
         for e in weighing.explanations
         if len(e.causes) == 2 and e.probability >= _PAIRS

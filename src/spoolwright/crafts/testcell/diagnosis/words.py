@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from spoolwright.core.diagnosis.observation import ADDITIVE
+from spoolwright.crafts.testcell.diagnosis.model import Magnitude
 
 OUTPUT_NAMES = {
     "power": "Power (torquemeter)",
@@ -42,6 +45,26 @@ def difference_text(output: str, difference: float, level: float) -> str:
     if output in ("measured_gas_temperature", "T3", "T5"):
         told = f"{difference * level:+.1f} K ({told})"
     return told
+
+
+def size_texts(m: Magnitude) -> tuple[str, str]:
+    """A size and its 90 % interval as text, in the digits that the interval earns.
+
+    A wrong reading is told in the channel's unit, with its sign, and in standard uncertainties beside it.
+    """
+    step = 1.0 if m.step is None else m.step
+    ends = sorted((m.low * step, m.high * step))
+    places = _places(ends[1] - ends[0], 2 if m.step is None else 4)
+    if m.step is None:
+        mean, low, high = (f"{x:.{places}f}" for x in (m.mean, *ends))
+        return f"{mean} {m.unit}", f"{low} to {high}"
+    mean, low, high = (f"{x:+.{places}f}" for x in (m.mean * step, *ends))
+    return f"{mean} {m.step_unit}".strip(), f"{low} to {high}; {abs(m.mean):.1f} {m.unit}"
+
+
+def _places(width: float, most: int) -> int:
+    """Decimals that show two digits of an interval's width."""
+    return min(max(1 - math.floor(math.log10(width)), 0), most) if width > 0.0 else 1
 
 
 def counted(number: int, noun: str) -> str:
