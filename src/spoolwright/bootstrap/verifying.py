@@ -17,8 +17,10 @@ from spoolwright.bootstrap.recomputing import attachments_in, calculations_in, r
 from spoolwright.crafts.visit.entry import Attachment, Body, Calculation, Entry, Recompute
 from spoolwright.crafts.visit.people import AuthorisationGiven, PersonKnown
 from spoolwright.errors import InputError, SpoolwrightError
-from spoolwright.store.checking import ChainCheck, damage, missing_guards
+from spoolwright.store.attachments import MissingAttachmentError
+from spoolwright.store.checking import ChainCheck, damage
 from spoolwright.store.database import StoreError
+from spoolwright.store.guards import unguarded
 from spoolwright.store.records import count_of, rows_of
 from spoolwright.store.rows import entry_of
 from spoolwright.store.tables import ATTACHMENT
@@ -115,8 +117,8 @@ class _Verifier:
     def run(self, connection: Connection) -> Verified:
         for line in damage(connection):
             self._fault(0, f"the database's file is damaged: {line}.")
-        for guard in missing_guards(connection):
-            self._fault(0, f"the database no longer refuses changes: its trigger '{guard}' is gone.")
+        for what in unguarded(connection):
+            self._fault(0, f"the database no longer refuses every change: {what}.")
         for kept in connection.execute(select(ATTACHMENT)):
             self.kept[kept.sha256] = (kept.size, kept.media_type)
         count, chain = count_of(connection), ChainCheck()
@@ -237,6 +239,8 @@ class _Verifier:
                 size = file.tell()
         except OSError as error:
             return f"cannot be read: {error.strerror}."
+        except MissingAttachmentError as error:
+            return error.what
         if digest != sha256:
             return "is not what was attached: its content does not give its hash."
         return "" if sha256 not in self.kept or self.kept[sha256][0] == size else "has another size."

@@ -10,12 +10,6 @@ from sqlalchemy import Connection, text
 
 from spoolwright.store.chain import BEGINNING, digest_of
 
-SQLITE_TRIGGERS = frozenset(
-    {"entry_no_update", "entry_no_delete", "attachment_no_update", "attachment_no_delete", "entry_at_end"}
-    | {"attachment_once"}
-)
-POSTGRESQL_TRIGGERS = frozenset({"entry_fixed", "attachment_fixed", "entry_at_end"})
-
 
 @dataclass
 class ChainCheck:
@@ -43,19 +37,6 @@ class ChainCheck:
             return digest_of(row)
         except (ValueError, TypeError):  # a changed column holds what no column may hold
             return ""
-
-
-def missing_guards(connection: Connection) -> list[str]:
-    """Triggers that should keep records as they are, and are not there."""
-    if connection.dialect.name == "sqlite":
-        asked, wanted = "SELECT name FROM sqlite_master WHERE type = 'trigger'", SQLITE_TRIGGERS
-    else:
-        asked = (
-            "SELECT tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
-            "WHERE relnamespace = current_schema()::regnamespace AND tgenabled IN ('O', 'A')"
-        )
-        wanted = POSTGRESQL_TRIGGERS
-    return sorted(wanted - set(connection.scalars(text(asked))))
 
 
 def damage(connection: Connection) -> list[str]:

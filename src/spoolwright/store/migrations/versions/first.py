@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from spoolwright.store.guards import guards_of
+
 revision = "0001"
 down_revision = None
 branch_labels = None
@@ -26,7 +28,7 @@ def upgrade() -> None:
         _text("media_type"),
     )
     _people()
-    for statement in _SQLITE if op.get_bind().dialect.name == "sqlite" else _POSTGRESQL:
+    for statement in guards_of(op.get_bind().dialect.name):
         op.execute(statement)
 
 
@@ -60,39 +62,3 @@ def _people() -> None:
         *(_text(n) for n in ("login", "source", "at")),
     )
     op.create_index("ix_sign_in_try_at", "sign_in_try", ["at"])
-
-
-_FIXED = "records are never changed or removed: write a correction"
-_ORDER = "an entry goes to the end of the chain"
-_SQLITE = (
-    *(
-        f"CREATE TRIGGER {table}_no_{what} BEFORE {what} ON {table} "
-        f"BEGIN SELECT RAISE(ABORT, '{_FIXED}'); END"
-        for table in ("entry", "attachment")
-        for what in ("update", "delete")
-    ),
-    # also what keeps INSERT OR REPLACE from removing a row
-    f"""CREATE TRIGGER entry_at_end BEFORE INSERT ON entry
-        WHEN NEW.seq <> (SELECT coalesce(max(seq), 0) + 1 FROM entry)
-          OR NEW.previous <> coalesce((SELECT digest FROM entry ORDER BY seq DESC LIMIT 1), '{"0" * 64}')
-          OR NEW.revision <> (SELECT coalesce(max(revision), 0) + 1 FROM entry WHERE subject = NEW.subject)
-        BEGIN SELECT RAISE(ABORT, '{_ORDER}'); END""",
-    """CREATE TRIGGER attachment_once BEFORE INSERT ON attachment
-        WHEN EXISTS (SELECT 1 FROM attachment WHERE sha256 = NEW.sha256)
-        BEGIN SELECT RAISE(IGNORE); END""",
-)
-_POSTGRESQL = (
-    f"""CREATE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS
-        $$ BEGIN RAISE EXCEPTION '{_FIXED}'; END $$""",
-    *(
-        f"CREATE TRIGGER {table}_fixed BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
-        "FOR EACH STATEMENT EXECUTE FUNCTION refuse_change()"
-        for table in ("entry", "attachment")
-    ),
-    f"""CREATE FUNCTION entry_at_end() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN
-        IF NEW.seq <> (SELECT coalesce(max(seq), 0) + 1 FROM entry)
-          OR NEW.previous <> coalesce((SELECT digest FROM entry ORDER BY seq DESC LIMIT 1), '{"0" * 64}')
-          OR NEW.revision <> (SELECT coalesce(max(revision), 0) + 1 FROM entry WHERE subject = NEW.subject)
-        THEN RAISE EXCEPTION '{_ORDER}'; END IF; RETURN NEW; END $$""",
-    "CREATE TRIGGER entry_at_end BEFORE INSERT ON entry FOR EACH ROW EXECUTE FUNCTION entry_at_end()",
-)
