@@ -1,6 +1,6 @@
 """The average engine's operating line at a rating's reference condition, and quantities read off it.
 
-The line is one more run: the engine model as the data sheet has it at nine speeds, with what the calibration
+The line is one more run: the engine model as the data sheet has it at eleven speeds, with what the calibration
 expects of the outputs there, by the same columns that runs are compared with.
 """
 
@@ -34,9 +34,9 @@ _READ_AT = {
     "ng_at_rated_power": (3, 0),
 }
 """Rated quantity to what is read and what is set, as places in `READ`; after them comes speed."""
-SPEEDS = np.linspace(0.92, 1.06, 9)
+SPEEDS = np.linspace(0.88, 1.08, 11)
 """Relative gas generator speeds at which the outputs are computed; a polynomial runs through them."""
-_DEGREE = 6
+_DEGREE = 8
 _PLACES = np.linspace(-1.0, 1.0, SPEEDS.size)
 _FIT = np.linalg.pinv(np.vander(_PLACES, _DEGREE + 1))
 """The polynomial's coefficients from the values along a line: the same places every time."""
