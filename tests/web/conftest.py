@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
 import spoolwright.web
-from shop.fixtures import NOON, FilledShop
+from shop.fixtures import NOON, FilledShop, Place
 from shop.fixtures import place as place
 from shop.fixtures import shop as shop
+from spoolwright.bootstrap.shop import open_shop
+from spoolwright.sources.typefile import shipped_type
 from spoolwright.web.app import create_app
 from spoolwright.web.settings import Settings
 from web.staff import PASSWORD, STAFF, Browser
@@ -24,14 +27,35 @@ def now() -> datetime:
     return NOON
 
 
-@pytest.fixture
-def staffed(shop: FilledShop) -> FilledShop:
-    """The shop with one person of each role, each with PASSWORD, and visit W100 opened."""
+@pytest.fixture(scope="session")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A staffed shop on SQLite, made once; each test works on its own copy."""
+    folder = tmp_path_factory.mktemp("prepared") / "shop"
+    shop = FilledShop(open_shop(None, folder))
+    fill(shop)
+    shop.shop.close()
+    return folder
+
+
+def fill(shop: FilledShop) -> None:
+    """Adopt the demonstration type, hire the staff with PASSWORD, open visit W100."""
+    shop.shop.types.adopt(shipped_type(), by="lead", at=datetime(2020, 1, 1, tzinfo=UTC))
     for login, (name, role) in STAFF.items():
         shop.hire(login, name, role)
         shop.people.set_password(login, PASSWORD)
     shop.open_visit()
-    return shop
+
+
+@pytest.fixture
+def staffed(place: Place, prepared: Path) -> Iterator[FilledShop]:
+    """The shop with one person of each role, each with PASSWORD, and visit W100 opened."""
+    if place.url is None:
+        shutil.copytree(prepared, place.folder)
+    shop = FilledShop(place.open())
+    if place.url is not None:
+        fill(shop)
+    yield shop
+    shop.shop.close()
 
 
 @pytest.fixture

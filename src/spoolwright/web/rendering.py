@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
 from importlib.resources import files
@@ -22,6 +22,7 @@ from spoolwright.web.shown_units import other_reading, sign_of_unit
 
 LIGHTS = {"": "Office", "shop": "Shop floor", "booth": "NDI booth", "wall": "Wall"}
 LIGHT_COOKIE = "light"
+MAIN = '<main id="main" tabindex="-1">'
 
 
 @dataclass
@@ -33,13 +34,13 @@ class Forms:
     kept: Kept
     begun: int = 0
     current: str = ""
-    seen: set[str] = field(default_factory=set)
+    told: bool = False
+    """Whether the sentence about what was wrong stands somewhere on the page."""
 
     def form_token(self, name: str = "", after: int = 0) -> Markup:
         """What every form begins with: token, key, the page it stands on, the revision it was made from."""
         self.begun += 1
         self.current = name or f"form-{self.begun}"
-        self.seen.add(self.current)
         hidden = {
             "form_token": self.token,
             "form_id": self.current,
@@ -50,6 +51,7 @@ class Forms:
         lines = [Markup('<input type="hidden" name="{}" value="{}">').format(*i) for i in hidden.items()]
         if self.is_kept and not self.kept.where:
             lines.append(self.kept.alert())
+            self.told = True
         return Markup("").join(lines)
 
     def _key(self) -> str:
@@ -70,7 +72,10 @@ class Forms:
 
     def mistake(self, name: str) -> str:
         """The sentence beside a field."""
-        return self.kept.sentence if self.is_kept and self.kept.where == name else ""
+        if not self.is_kept or self.kept.where != name:
+            return ""
+        self.told = True
+        return self.kept.sentence
 
 
 def render(request: Request, template: str, token: str, values: dict[str, Any]) -> str:
@@ -87,7 +92,10 @@ def render(request: Request, template: str, token: str, values: dict[str, Any]) 
         "light": light if light in LIGHTS else "",
         "lights": LIGHTS,
     }
-    return environment().get_template(template).render(every | values)
+    text = environment().get_template(template).render(every | values)
+    if kept.sentence and not forms.told:  # the form or the field is no longer on the page
+        return text.replace(MAIN, MAIN + kept.alert(), 1)
+    return text
 
 
 @lru_cache(maxsize=1)
