@@ -169,15 +169,25 @@ def _withdrawn(fitted: ModuleFitted, was: ModuleReceived) -> ModuleFitted:
 
 def record_document(desk: Desk, folder: Folder, document: DocumentReceived, saw: Saw = FIRST) -> Entry[Body]:
     """Record what was found of a document on the checklist; a change of its state needs no other reason."""
-    desk.entitled(*WRITERS)
-    subject = document_subject(folder.visit, document.document, document.module)
-    if subject not in {line.subject for line in checklist(folder)}:
-        raise InputError(
-            f"'{document.document}' is not on the checklist.", mend="Take one of its lines.", where="document"
-        )
-    reason = saw.reason or ("looked for again" if saw.revision else "")
-    (entry,) = desk.record(New(subject, document, folder.visit, saw.revision, reason))
+    (entry,) = record_documents(desk, folder, [(document, saw)])
     return entry
+
+
+def record_documents(
+    desk: Desk, folder: Folder, documents: Sequence[tuple[DocumentReceived, Saw]]
+) -> list[Entry[Body]]:
+    """Record what was found of several documents: all or none."""
+    desk.entitled(*WRITERS)
+    known = {line.subject for line in checklist(folder)}
+    news = []
+    for document, saw in documents:
+        subject = document_subject(folder.visit, document.document, document.module)
+        if subject not in known:
+            told = f"'{document.document}' is not on the checklist."
+            raise InputError(told, mend="Take one of its lines.", where="document")
+        reason = saw.reason or ("looked for again" if saw.revision else "")
+        news.append(New(subject, document, folder.visit, saw.revision, reason))
+    return desk.record(*news) if news else []
 
 
 def record_parts(desk: Desk, folder: Folder, parts: Sequence[PartFitted]) -> list[Entry[Body]]:
