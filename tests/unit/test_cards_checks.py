@@ -63,6 +63,17 @@ def test_whoever_corrected_or_measured_or_left_it_unfinished_cannot_check() -> N
         d.check("ned", "torque")
 
 
+def test_who_handed_a_step_over_before_it_was_begun_may_check_it() -> None:
+    c = CardedShop()
+    c.first_step("ned")
+    hand.put_down(c.desk("ned"), c.ref, in_hand="nothing", why="shift", begun=False, to_login="ada")
+    hand.take_card(c.desk("ada"), c.ref)
+    c.read("ada", "torque", "nut", "22", "N m", "W1")
+    c.sign("ada", "torque")
+    c.check("ned", "torque")
+    assert c.card.steps[1].done
+
+
 def test_whom_the_lead_put_down_for_had_a_hand_in_it_too() -> None:
     c = CardedShop()
     c.first_step("ned")

@@ -89,6 +89,7 @@ def test_a_card_is_worked_to_its_closure(gauged: FilledShop, browser_of: People)
             f"{GEAR}/put-down",
             in_hand="cover off",
             why="builder closes it",
+            begun="no",
             to="ada",
             password=PASSWORD,
         )
@@ -183,8 +184,8 @@ def test_a_correction_shows_both_and_asks_for_the_check_again(gauged: FilledShop
     assert answer.status_code == 422 and "needs its reason" in answer.text
     recorded(
         signs(
-            ines, "backlash", "correct", value_backlash="0.17", value_backlash_unit="mm", gauge_backlash="DG-1",
-            reason="read the wrong tooth",
+            ines, "backlash", "correct", value_backlash="0.17", value_backlash_unit="mm",
+            gauge_backlash="DG-1", reason="read the wrong tooth",
         )
     )  # fmt: skip
     text = ines.get(f"{GEAR}?step=backlash").text

@@ -12,7 +12,7 @@ from spoolwright.crafts.cards.model import (
 from spoolwright.crafts.cards.rules import NotYetError, card_of
 from spoolwright.crafts.cards.service import serial_of
 from spoolwright.crafts.cards.standing import CardState, digest_of, standing
-from spoolwright.crafts.cards.words import head, resume_words, take_shown
+from spoolwright.crafts.cards.words import put_down_shown, resume_words, take_shown
 from spoolwright.crafts.typefile.shop.routes import RouteCard
 from spoolwright.crafts.visit.desk import Desk, TypeInShop, signed
 from spoolwright.crafts.visit.entry import Body, Entry, Meaning, New
@@ -127,9 +127,9 @@ def take_card(desk: Desk, ref: CardRef, shown: str = "") -> Entry[Body]:
     """Take a card in hand: from the start, or at the last signed step after it was put down."""
     card = card_of(desk, ref)
     desk.entitled(*workers(card))
-    taken, down, upcoming = card.taken, card.put_down, card.next
+    taken, down, upcoming = card.taken, card.put_down, card.in_work
     if upcoming is None:
-        raise NotYetError("every step of this card is done.", mend="There is nothing to take in hand.")
+        raise NotYetError("every step of this card is signed.", mend="There is nothing to take in hand.")
     if taken is not None:
         raise NotYetError(
             f"{taken.body.by_name} has this card in hand since {taken.at:%d %b %H:%M} UTC.",
@@ -153,25 +153,29 @@ def take_card(desk: Desk, ref: CardRef, shown: str = "") -> Entry[Body]:
     return desk.record(new)[0]
 
 
-def put_down_shown(desk: Desk, ref: CardRef) -> str:
+def put_down_text(desk: Desk, ref: CardRef) -> str:
     """What a person signs who puts the work down or hands it over."""
-    card = card_of(desk, ref)
-    upcoming = card.next
-    at = f"at step {upcoming.number}, which is not signed" if upcoming else "with every step done"
-    return f"{head(card, serial_of(desk, ref.visit))} {card.card.title} is put down {at}."
+    return put_down_shown(card_of(desk, ref), serial_of(desk, ref.visit))
 
 
 def put_down(
-    desk: Desk, ref: CardRef, *, in_hand: str, why: str, to_login: str = "", shown: str = ""
+    desk: Desk,
+    ref: CardRef,
+    *,
+    in_hand: str,
+    why: str,
+    begun: bool = True,
+    to_login: str = "",
+    shown: str = "",
 ) -> Entry[Body]:
     """Put the work down (an interruption), or hand it over to a named person (a shift).
 
     Where it was handed to somebody already, the lead may hand it to somebody else.
     """
     card = card_of(desk, ref)
-    taken, down, upcoming = card.taken, card.put_down, card.next
+    taken, down, upcoming = card.taken, card.put_down, card.in_work
     if upcoming is None:
-        raise NotYetError("every step of this card is done.", mend="There is nothing to put down.")
+        raise NotYetError("every step of this card is signed.", mend="There is nothing to put down.")
     if taken is None and down is None:
         raise NotYetError("nobody has this card in hand.", mend="There is nothing to put down.")
     mine = taken is not None and taken.author == desk.person.login
@@ -183,12 +187,14 @@ def put_down(
         step=upcoming.step.id,
         in_hand=in_hand,
         why=why,
+        begun=begun,
         by_name=desk.person.name,
         to_login=to_login,
         to_name=_name_of(desk, to_login) if to_login else "",
     )
     new = New(f"{ref.subject}/hand/{len(card.hands) + 1}", body, visit=ref.visit)
-    said = f"{shown or put_down_shown(desk, ref)} In hand: {in_hand}. Why: {why}."
+    state = "begun" if begun else "not begun"
+    said = f"{shown or put_down_text(desk, ref)} It is {state}. In hand: {in_hand}. Why: {why}."
     if body.to_name:
         said += f" Handed over to {body.to_name}."
     return desk.record(signed(new, desk, Meaning.ACKNOWLEDGED, said))[0]

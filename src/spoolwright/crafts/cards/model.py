@@ -84,6 +84,7 @@ class WorkPutDown(OnCard):
     step: str = Field(description="the step that was in hand")
     in_hand: str = Field(min_length=3)
     why: str = Field(min_length=3)
+    begun: bool = Field(default=True, description="something was done on that step already")
     by_name: str
     to_login: str = ""
     to_name: str = ""

@@ -154,7 +154,7 @@ def hands_on(desk: Desk, card: CardState, state: StepState) -> frozenset[str]:
     subjects += [ref.reading(step, m.id) for m in state.step.measure]
     logins = {e.author for subject in subjects for e in desk.records.history(subject)}
     for before, down in zip([None, *card.hands], card.hands, strict=False):
-        if isinstance(down.body, WorkPutDown) and down.body.step == step:
+        if isinstance(down.body, WorkPutDown) and down.body.step == step and down.body.begun:
             logins |= {down.author} | ({before.author} if before else set())
     return frozenset(logins)
 

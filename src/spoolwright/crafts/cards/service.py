@@ -30,11 +30,13 @@ from spoolwright.crafts.cards.tools import sheet
 from spoolwright.crafts.cards.words import (
     both_units,
     check_shown,
+    correct_shown,
+    dispose_shown,
     done_shown,
     gauge_words,
-    head,
     reading_words,
     step_title,
+    waive_shown,
 )
 from spoolwright.crafts.typefile.shop.routes import Measure
 from spoolwright.crafts.visit.desk import Desk, signed
@@ -205,6 +207,15 @@ def _events(desk: Desk, card: CardState, state: StepState, after: int) -> list[N
     ]
 
 
+def correct_text(desk: Desk, ref: CardRef, step: str) -> str:
+    """What a person will sign who corrects a step."""
+    card = card_of(desk, ref)
+    state = step_of(card, step)
+    if state.signed is None:
+        raise NotYetError(f"step {state.number} is not signed.", mend="There is nothing to correct yet.")
+    return correct_shown(card, state, serial_of(desk, ref.visit))
+
+
 def correct_step(
     desk: Desk,
     ref: CardRef,
@@ -303,11 +314,7 @@ def check_step(
 def waive_text(desk: Desk, ref: CardRef, step: str) -> str:
     """What the lead will sign about a step that cannot be taken any more."""
     card = card_of(desk, ref)
-    state = step_of(card, step)
-    return (
-        f"{head(card, serial_of(desk, ref.visit))} {step_title(card, state)}: {state.step.text} "
-        "This was not taken and cannot be; the work goes on without it."
-    )
+    return waive_shown(card, step_of(card, step), serial_of(desk, ref.visit))
 
 
 def waive_step(desk: Desk, ref: CardRef, step: str, shown: str, because: str) -> Entry[Body]:
@@ -326,9 +333,13 @@ def waive_step(desk: Desk, ref: CardRef, step: str, shown: str, because: str) ->
     return desk.record(signed(new, desk, Meaning.ACCEPTED, f"{shown} {because}", Role.LEAD))[0]
 
 
-def dispose_text(card: CardState, told: str, serial: str) -> str:
+def dispose_text(desk: Desk, ref: CardRef, step: str, measure: str) -> str:
     """What the lead will sign about a reading that meets no limit."""
-    return f"{head(card, serial)} {card.card.title}. {told}. The verdict stays; this is done about it:"
+    card = card_of(desk, ref)
+    taken = step_of(card, step).taken.get(measure)
+    if taken is None:
+        raise InputError(f"step '{step}' has no reading '{measure}'.", mend="Look at the card again.")
+    return dispose_shown(card, taken.body.told, serial_of(desk, ref.visit))
 
 
 def dispose_reading(

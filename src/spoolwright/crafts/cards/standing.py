@@ -132,6 +132,11 @@ class CardState:
         return next((s for s in self.steps if not s.done), None)
 
     @property
+    def in_work(self) -> StepState | None:
+        """The first step that is neither signed nor waived: what a person with the card in hand works on."""
+        return next((s for s in self.steps if not s.waived and (not s.is_signed or s.refused)), None)
+
+    @property
     def last_signed(self) -> StepState | None:
         """The last signed step; work resumes behind it."""
         signed = [s for s in self.steps if s.is_signed]

@@ -106,39 +106,68 @@ def check_shown(card: CardState, state: StepState, serial: str) -> str:
 
 def resume_words(card: CardState) -> str:
     """Where work goes on, and what is to be done again."""
-    last, upcoming = card.last_signed, card.next
+    last, upcoming = card.last_signed, card.in_work
+    if upcoming is None:
+        return "Every step is signed."
     start = (
         f"Work goes on behind step {last.number}, the last one signed"
         if last
         else "Work begins at the first step; none is signed"
     )
-    if upcoming is None:
-        return "Every step is done."
     lost = [m.name for m in upcoming.step.measure if m.id in card.lost(upcoming)]
     again = f" Taken before and to be taken again: {', '.join(lost)}." if lost else ""
-    down = card.put_down
     redo = (
         f" All that was done on step {upcoming.number} without a signature is to be done again."
-        if down is not None
+        if card.put_down is not None
         else ""
     )
     return f"{start}: step {upcoming.number} of {len(card.steps)}.{redo}{again}"
 
 
-def put_down_words(down: Entry[WorkPutDown]) -> str:
+def put_down_words(card: CardState, down: Entry[WorkPutDown]) -> str:
     """What was put down, by whom, when and why."""
     body = down.body
+    state = card.step(body.step)
+    where = f" at step {state.number}, {'begun' if body.begun else 'not begun'}" if state else ""
     to = f" Handed over to {body.to_name}." if body.to_name else ""
     return (
-        f"{body.by_name} put the work down on {down.at:%d %b at %H:%M} UTC at step '{body.step}': "
-        f"{body.why}. In hand was: {body.in_hand}.{to}"
+        f"{body.by_name} put the work down on {down.at:%d %b at %H:%M} UTC{where}: {body.why}. "
+        f"In hand was: {body.in_hand}.{to}"
     )
+
+
+def put_down_shown(card: CardState, serial: str) -> str:
+    """Exactly what a person signs who puts the work down or hands it over."""
+    upcoming = card.in_work
+    at = f"at step {upcoming.number}, which is not signed" if upcoming else "with every step signed"
+    return f"{head(card, serial)} {card.card.title} is put down {at}."
+
+
+def waive_shown(card: CardState, state: StepState, serial: str) -> str:
+    """Exactly what the lead signs about a step that cannot be taken any more."""
+    return (
+        f"{head(card, serial)} {step_title(card, state)}: {state.step.text} "
+        "This was not taken and cannot be; the work goes on without it."
+    )
+
+
+def dispose_shown(card: CardState, told: str, serial: str) -> str:
+    """Exactly what the lead signs about a reading that meets no limit."""
+    return f"{head(card, serial)} {card.card.title}. {told}. The verdict stays; this is done about it:"
+
+
+def correct_shown(card: CardState, state: StepState, serial: str) -> str:
+    """Exactly what a person signs who corrects a signed step."""
+    assert state.signed is not None
+    said = " ".join(f"{told}." for told in state.signed.body.readings)
+    text = f"{head(card, serial)} {step_title(card, state)}: {state.step.text} {said}".strip()
+    return f"{text} I correct it with the values and the reason given above; what was signed before stays."
 
 
 def take_shown(card: CardState, serial: str, name: str) -> str:
     """Exactly what a person signs who takes a card up again."""
     down = card.put_down
-    before = f" {put_down_words(down)}" if down else ""
+    before = f" {put_down_words(card, down)}" if down else ""
     return f"{head(card, serial)} {card.card.title}.{before} {resume_words(card)} {name} takes it up."
 
 

@@ -4,13 +4,36 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from spoolwright.web.routes import engine, files, home, notes, people, record
+from spoolwright.web.routes import (
+    cards,
+    engine,
+    files,
+    home,
+    life,
+    lives,
+    notes,
+    owed,
+    people,
+    receiving,
+    record,
+    stores,
+    supply,
+    vendors,
+)
 
 ROUTERS: tuple[APIRouter, ...] = (
     home.router,
     engine.router,
+    receiving.router,
+    life.router,
+    lives.router,
+    supply.router,
+    stores.router,
+    vendors.router,
     notes.router,
     files.router,
+    cards.router,
+    owed.router,
     people.router,
     record.router,
 )
