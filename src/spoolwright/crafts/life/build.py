@@ -162,6 +162,12 @@ def _engine_directives(folder: Folder, records: Records, opened: VisitOpened) ->
     return tell_all(folder.kind.shop.directive, Item(opened.engine_serial, known), done, folder.today)
 
 
+def all_told(build: Build) -> list[tuple[Told, PartInBuild | None]]:
+    """Every directive of the engine, then of its parts, each with the part it is on."""
+    engine: list[tuple[Told, PartInBuild | None]] = [(t, None) for t in build.directives]
+    return engine + [(t, p) for p in build.parts for t in p.directives]
+
+
 def done_of(records: Records, subject: str) -> dict[str, DirectiveDone]:
     """What is recorded about directives on an engine or part, by directive."""
     return {e.body.directive: e.body for e in records.current(DirectiveDone, under=f"{subject}/directive")}

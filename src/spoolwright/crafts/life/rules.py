@@ -34,6 +34,11 @@ class Against:
     left: Fraction | None
 
     @property
+    def share(self) -> float:
+        """Used, as a share of the limit."""
+        return float(self.used / Fraction(self.limit.limit)) if Fraction(self.limit.limit) else 1.0
+
+    @property
     def text(self) -> str:
         source = f"{self.limit.source.document} revision {self.limit.revision}, {self.limit.source.paragraph}"
         over = self.left is not None and self.left < 0
