@@ -19,7 +19,7 @@ from spoolwright.web.twice import RecordedForms, Twice
 ROOMS = (
     ("receiving", "Receiving"),
     ("life", "Lives"),
-    ("supply", "Parts"),
+    ("parts", "Parts"),
     ("cards", "Route cards"),
     ("owed", "Owed work"),
     ("testcell", "Test"),
@@ -31,9 +31,11 @@ ROOMS = (
 """The rooms of a visit, in the order of the job; one is shown as soon as it has a page."""
 
 SHOP_ROOMS = (
+    ("/receive", "Receive"),
     ("/fleet", "Fleet"),
     ("/lives", "Lives"),
-    ("/supply", "Parts"),
+    ("/stores", "Stores"),
+    ("/vendors", "Vendors"),
     ("/gauges", "Gauges"),
     ("/people", "People"),
     ("/record", "Record"),

@@ -36,8 +36,8 @@ from spoolwright.web.security.content import ANY
 router = APIRouter()
 
 SHAPES = {
-    State.NOT_ORDERED: "stop",
-    State.NO_DATE: "warn",
+    State.NOT_ORDERED: "none",
+    State.NO_DATE: "none",
     State.LATE: "stop",
     State.MAY_BE_LATE: "warn",
     State.ALTERNATE: "half",
