@@ -1,0 +1,1 @@
+"""Inspection: what was found, which paragraph covers it, and what a blend would do."""
