@@ -102,7 +102,7 @@ def texts(shop: MemoryShop) -> list[str]:
 
 
 def decide(shop: MemoryShop, subject: str, decision: str, cause: str = "") -> Any:
-    runs = standing(shop.folder("W100")).assessments[-1].body.runs
+    runs = standing(shop.folder("W100")).undecided
     made = RunDisposed(assessment=subject, runs=runs, decision=decision, cause=cause)  # type: ignore[arg-type]
     return dispose(shop.desk("tor"), "W100", standing(shop.folder("W100")), made)
 
@@ -267,7 +267,7 @@ def test_reopening_is_the_leads_and_moves_the_stage_back(shop: MemoryShop) -> No
     attach(shop, "2")
     later = assessed(shop, ("1", "2"))
     look(shop, later)
-    decide(shop, later, "accepted")
+    assert decide(shop, later, "accepted").body.runs == ("2",)
     assert texts(shop) == []
     reopen_module(shop.desk("lea"), "W100", made, modules)
     assert standing(shop.folder("W100")).accepted is None

@@ -6,6 +6,7 @@ long as records name it; where that is impossible `verify` says plainly that it 
 
 from __future__ import annotations
 
+from spoolwright.bootstrap import testing_calculations as testing
 from spoolwright.crafts.cards.calc import recompute_reading
 from spoolwright.crafts.life.advice import recompute_advice
 from spoolwright.crafts.life.stored import recompute_ledger
@@ -17,4 +18,8 @@ RECOMPUTE: dict[tuple[str, str], Recompute] = {
     ("life.ledger", "1"): recompute_ledger,
     ("life.advice", "1"): recompute_advice,
     ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
+    testing.ASSESS: testing.recompute_assessment,
+    testing.DIAGNOSE: testing.recompute_diagnosis,
+    testing.FORECAST: testing.recompute_forecast,
+    testing.INSTALLED: testing.recompute_installation,
 }

@@ -50,17 +50,46 @@ def diagnose(
     SpoolwrightError
         A file cannot be read as what it should be; the text says which, where and how to mend it.
     """
+    files = files or DiagnosisFiles()
+    found, cause = diagnose_with_cause(
+        runs,
+        type_path,
+        earlier=earlier,
+        sheets=sheets,
+        channel_map=channel_map,
+        files=files,
+        progress=progress,
+    )
+    return found if files.history is None else _with_sisters(found, files.history, cause)
+
+
+def diagnose_with_cause(
+    runs: Sequence[Path],
+    type_path: Path,
+    *,
+    earlier: Sequence[Path] = (),
+    sheets: Sequence[Path] | None = None,
+    channel_map: Path | None = None,
+    files: DiagnosisFiles | None = None,
+    progress: Tell = silent,
+) -> tuple[Diagnosis, Cause | None]:
+    """`diagnose` without the shop's history, and the cause that was found, to look for sisters elsewhere.
+
+    Raises
+    ------
+    SpoolwrightError
+        A file cannot be read as what it should be; the text says which, where and how to mend it.
+    """
     from spoolwright.crafts.testcell.diagnosis.service import diagnosed
 
-    files = files or DiagnosisFiles()
     progress("type file", 0.0)
-    loaded, prepared = _ready(type_path, files)
+    loaded, prepared = _ready(type_path, files or DiagnosisFiles())
     now, past = recordings_in(runs), recordings_in(earlier)
     read = list(visits.visit_runs(now, sheets, channel_map, loaded, part(progress, 0.1, 0.4)))
     before = list(visits.visit_runs(past, None, channel_map, loaded, part(progress, 0.4, 0.5)))
     progress("doubting, weighing", 0.5)
     found = diagnosed(read, prepared, visits.doubts(prepared.kind), before)
-    return found if files.history is None else _with_sisters(found, files.history, prepared)
+    return found, _found_cause(found, prepared)
 
 
 def prepare(type_path: Path, baseline: Path | None, files: DiagnosisFiles | None = None) -> Prepared:
@@ -115,13 +144,12 @@ def _tables(loaded: LoadedType, files: DiagnosisFiles) -> Tables:
     )
 
 
-def _with_sisters(found: Diagnosis, history: Path, prepared: Prepared) -> Diagnosis:
+def _with_sisters(found: Diagnosis, history: Path, cause: Cause | None) -> Diagnosis:
     """The diagnosis with engines that share what its found cause can come from."""
     from spoolwright.crafts.testcell.diagnosis.sisters import sisters_of
     from spoolwright.sources.shop_history import read_shop_history
 
     known = read_shop_history(history)
-    cause = _found_cause(found, prepared)
     if cause is None:
         return found
     if all(v.engine != found.engine_serial for v in known.visits):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from spoolwright.bootstrap import visits
 from spoolwright.bootstrap.calibrating import read_baseline
-from spoolwright.bootstrap.progress import Tell, silent
+from spoolwright.bootstrap.progress import Tell, part, silent
 
 if TYPE_CHECKING:
     from spoolwright.core.reduction.model_method import ModelMethod
@@ -45,6 +45,7 @@ def subject_from(
     *,
     sheets: Sequence[Path] | None = None,
     baseline: Path | None = None,
+    progress: Tell = silent,
 ) -> Subject:
     """The engine as it was on the bench, and the rules of the check on the aircraft.
 
@@ -62,7 +63,7 @@ def subject_from(
     assert shop.power_check is not None
     loaded = load_type(type_path)
     kind = visits.in_force(loaded, None if baseline is None else read_baseline(baseline))
-    read = list(visits.visit_runs(runs, sheets, None, loaded, silent))
+    read = list(visits.visit_runs(runs, sheets, None, loaded, part(progress, 0.1, 0.7)))
     reduction = bench_reduction(read, kind, visits.doubts(kind))
     assert reduction.model is not None
     run = reduction.points[0].run
@@ -96,7 +97,8 @@ def check_installation(
     type_file = load_type(type_path).type_file
     shop = load_shop_part(shop_folder(type_path), type_file).shop
     read = read_checks(checks, type_file)
-    progress("reading the bench run", 0.1)
-    subject = subject_from(runs, type_path, shop, sheets=sheets, baseline=baseline)
+    subject = subject_from(
+        runs, type_path, shop, sheets=sheets, baseline=baseline, progress=part(progress, 0.1, 0.8)
+    )
     progress("comparing", 0.8)
     return compare_checks(read.readings, subject)

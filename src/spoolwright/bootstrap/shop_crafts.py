@@ -11,10 +11,12 @@ from collections.abc import Callable
 from types import ModuleType
 
 from spoolwright.crafts.cards import open as cards
+from spoolwright.crafts.installation import open as installation
 from spoolwright.crafts.life import open as life
 from spoolwright.crafts.owed import open as owed
 from spoolwright.crafts.receiving import open as receiving
 from spoolwright.crafts.supply import open as supply
+from spoolwright.crafts.testcell.visit import open as testcell
 from spoolwright.crafts.visit import adopted, model, people
 from spoolwright.crafts.visit.entry import Records
 from spoolwright.crafts.visit.folder import Folder, OpenItem
@@ -39,4 +41,6 @@ OPEN_ITEMS: tuple[Opening, ...] = (
     supply.open_items,
     by_folder(cards.open_items),
     by_folder(owed.open_items),
+    by_folder(testcell.open_items),
+    by_folder(installation.open_items),
 )

@@ -117,7 +117,7 @@ class RunDisposed(Body):
     kind: ClassVar[str] = "test_disposition"
 
     assessment: str = Field(description="subject of the assessment")
-    runs: tuple[str, ...]
+    runs: tuple[str, ...] = Field(description="the runs it is about; runs decided before keep their own")
     decision: Literal["accepted", "rejected"]
     cause: str = Field(default="", description="why it was rejected, in the shop's own few words")
     remark: str = ""
@@ -170,3 +170,16 @@ class RunForecast(Body):
     passing_all: float
     result: Attachment = Field(description="the whole forecast as JSON")
     calculation: Calculation
+
+
+class TestTables(Body):
+    """The shop's own tables for assessing and diagnosing a type. Subject `type/ID/testcell`."""
+
+    __test__: ClassVar[bool] = False
+    kind: ClassVar[str] = "test_tables"
+
+    baseline: Attachment | None = Field(default=None, description="the average engine, from `calibrate`")
+    priors: Attachment | None = Field(default=None, description="how often the shop meets each cause")
+    checks: Attachment | None = Field(default=None, description="checks that tell causes apart")
+    costs: Attachment | None = Field(default=None, description="hours and money for each kind of work")
+    rules: Attachment | None = Field(default=None, description="rules of the forecast, as learnt")

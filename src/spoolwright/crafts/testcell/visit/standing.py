@@ -44,6 +44,14 @@ class Standing:
         done = self.newest
         return [e.body.run for e in self.runs if done is None or e.seq > done.seq]
 
+    @property
+    def undecided(self) -> tuple[str, ...]:
+        """Runs that the next decision is about: those since the last decision or reopening, else the last."""
+        before = max((e.seq for e in (*self.dispositions, *self.reopened)), default=0)
+        return tuple(e.body.run for e in self.runs if e.seq > before) or tuple(
+            e.body.run for e in self.runs[-1:]
+        )
+
     def disposition_of(self, assessment: str) -> Entry[RunDisposed] | None:
         """The newest decision on an assessment."""
         own = [e for e in self.dispositions if e.body.assessment == assessment]
