@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from spoolwright.cli import options
+
 if TYPE_CHECKING:
     from spoolwright.bootstrap.batch import BatchDone
 
@@ -31,25 +33,13 @@ def diagnose_all(
             metavar="FOLDER|LIST", help="Folder of recordings, or a text file of one path or address a line."
         ),
     ],
-    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engines.")],
+    type_file: options.TypeFileOfEngines,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the results.")],
-    baseline: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="The shop's average engine, from `spoolwright calibrate`."),
-    ] = None,
-    channel_map: Annotated[
-        Path | None,
-        typer.Option("--map", metavar="FILE", help="TOML file: names in the recordings to channels."),
-    ] = None,
-    priors: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="How often the shop meets each cause.")
-    ] = None,
-    checks: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The shop's table of checks, for what to do next.")
-    ] = None,
-    costs: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The shop's hours and money for each kind of work.")
-    ] = None,
+    baseline: options.Baseline = None,
+    channel_map: options.ChannelMap = None,
+    priors: options.Priors = None,
+    checks: options.Checks = None,
+    costs: options.Costs = None,
     processes: Annotated[
         int | None, typer.Option(min=1, max=1024, metavar="N", help="Processes; one a core when not given.")
     ] = None,
@@ -87,8 +77,8 @@ def _print(done: BatchDone) -> int:
     """The summary; gives how many recordings have no diagnosis."""
     from rich.console import Console
 
+    from spoolwright.cli.reporting import print_written
     from spoolwright.reports.batch_terminal import counted, print_batch
-    from spoolwright.reports.figures import printable
 
     console = Console()
     counts = counted(done.table)
@@ -96,5 +86,5 @@ def _print(done: BatchDone) -> int:
     each = f", {done.done / done.seconds:.1f} a second" if done.done else ""
     told = f"{done.done} done now in {done.seconds:.0f} s{each}; {done.kept} were done before."
     console.print(told, highlight=False, markup=False)
-    console.print(f"Written: {printable(str(done.table))}", highlight=False, markup=False, soft_wrap=True)
+    print_written(console, done.table)
     return counts.failed

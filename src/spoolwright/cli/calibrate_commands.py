@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from spoolwright.cli import options
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -23,18 +25,10 @@ def calibrate(
         list[Path],
         typer.Argument(metavar="HISTORY", help="Recordings of accepted runs, or folders of them."),
     ],
-    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engines.")],
+    type_file: options.TypeFileOfEngines,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="Where to: a JSON file.")],
-    sheet: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE", help="Run sheet per recording, in order; else NAME.run.toml beside it."),
-    ] = None,
-    channel_map: Annotated[
-        Path | None,
-        typer.Option(
-            "--channel-map", "--map", metavar="FILE", help="TOML file: names in the recordings to channels."
-        ),
-    ] = None,
+    sheet: options.Sheets = None,
+    channel_map: options.ChannelMap = None,
 ) -> None:
     """Calibrate a type's engine model on the shop's accepted runs, for diagnosis, forecast and assessment.
 
@@ -46,7 +40,7 @@ def calibrate(
 
     from spoolwright import bootstrap
     from spoolwright.cli.progress import progress_bar
-    from spoolwright.reports.figures import printable
+    from spoolwright.cli.reporting import print_written
 
     bootstrap.check_outputs([out], [*history, type_file, *(sheet or []), *filter(None, [channel_map])])
     with progress_bar("Calibrating") as tell:
@@ -55,7 +49,7 @@ def calibrate(
         )
     console = Console(highlight=False, markup=False)
     _print(learnt, console)
-    console.print(f"Written: {printable(str(out))}", soft_wrap=True)
+    print_written(console, out)
 
 
 def _print(learnt: Baseline, console: Console) -> None:

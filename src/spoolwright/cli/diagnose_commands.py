@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from spoolwright.crafts.testcell.diagnosis.model import Diagnosis
+from spoolwright.cli import options
 
 EXIT_BY_OUTCOME = {
     "nothing_found": 0,
@@ -30,86 +27,46 @@ Exit code: 0 nothing wrong is found, 10 a cause or a group of causes is, 12 not 
 
 
 def diagnose(
-    runs: Annotated[
-        list[Path], typer.Argument(metavar="RUN", help="Recordings of one engine's visit, any order.")
-    ],
-    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engine.")],
-    baseline: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="The shop's average engine, from `spoolwright calibrate`."),
-    ] = None,
+    runs: options.Runs,
+    type_file: options.TypeFile,
+    baseline: options.Baseline = None,
     earlier: Annotated[
         list[Path] | None,
         typer.Option(metavar="RUN", help="A run of the same engine from an earlier visit that was accepted."),
     ] = None,
-    sheet: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE", help="Run sheet per RUN, in order; else NAME.run.toml beside it."),
-    ] = None,
-    channel_map: Annotated[
-        Path | None,
-        typer.Option(
-            "--channel-map", "--map", metavar="FILE", help="TOML file: names in the recordings to channels."
-        ),
-    ] = None,
-    priors: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="How often the shop meets each cause.")
-    ] = None,
-    checks: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The shop's table of checks, for what to do next.")
-    ] = None,
-    costs: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The shop's hours and money for each kind of work.")
-    ] = None,
+    sheet: options.Sheets = None,
+    channel_map: options.ChannelMap = None,
+    priors: options.Priors = None,
+    checks: options.Checks = None,
+    costs: options.Costs = None,
     history: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="The shop's history, for engines that share the cause."),
     ] = None,
-    json: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the whole result as JSON.")] = None,
-    html: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write the report as one HTML file.")
-    ] = None,
-    pdf: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as PDF.")] = None,
+    json: options.Json = None,
+    html: options.Html = None,
+    pdf: options.Pdf = None,
     everything: Annotated[bool, typer.Option("--all", help="List every suspect and reading.")] = False,
 ) -> None:
     """Diagnose an engine from the runs of a visit: causes with probabilities, evidence, next check."""
+    from rich.console import Console
+
     from spoolwright import bootstrap
     from spoolwright.cli.progress import progress_bar
-    from spoolwright.errors import OutputError
+    from spoolwright.cli.reporting import attempted
+    from spoolwright.reports.diagnosis_terminal import print_diagnosis
 
     files = bootstrap.DiagnosisFiles(baseline, priors, checks, costs, history)
-    inputs = [
-        *runs,
-        type_file,
-        *(earlier or []),
-        *(sheet or []),
-        *files.named(),
-        *filter(None, [channel_map]),
-    ]
-    bootstrap.check_outputs([p for p in (json, html, pdf) if p is not None], inputs)
-    failed, written = None, []
+    given = [*runs, type_file, *(earlier or []), *(sheet or []), *files.named()]
+    bootstrap.check_outputs([p for p in (json, html, pdf) if p], [*given, *filter(None, [channel_map])])
     with progress_bar("Diagnosing") as tell:
         found = bootstrap.diagnose(
             runs, type_file, earlier=earlier or (), sheets=sheet, channel_map=channel_map, files=files,
             progress=tell,
         )  # fmt: skip
-        try:
-            written = bootstrap.write_diagnosis(found, json=json, html=html, pdf=pdf, progress=tell)
-        except OutputError as error:  # what was found is told first
-            failed = error
-    _print(found, written, everything)
-    if failed is not None:
-        raise failed
-    raise typer.Exit(EXIT_BY_OUTCOME[found.outcome])
-
-
-def _print(found: Diagnosis, written: Sequence[Path], everything: bool) -> None:
-    from rich.console import Console
-
-    from spoolwright.reports.diagnosis_terminal import print_diagnosis
-    from spoolwright.reports.figures import printable
-
+        written = attempted(
+            lambda: bootstrap.write_diagnosis(found, json=json, html=html, pdf=pdf, progress=tell)
+        )
     console = Console()
     print_diagnosis(found, console, everything=everything)
-    for path in written:
-        console.print(f"Written: {printable(str(path))}", highlight=False, markup=False, soft_wrap=True)
+    written.end(console, EXIT_BY_OUTCOME[found.outcome])

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from spoolwright.crafts.testcell.forecast.model import Forecast
+from spoolwright.cli import options
 
 EXIT_BY_OUTCOME = {"likely": 0, "uncertain": 12, "unlikely": 10, "cannot_tell": 11}
 
@@ -25,17 +22,13 @@ Exit code: 0 likely to pass (90 % or more), 10 more likely to fail, 12 between t
 
 def forecast(
     build: Annotated[Path, typer.Argument(metavar="BUILD", help="Build sheet: what was found and built.")],
-    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engine.")],
-    baseline: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The type's model as calibrated on accepted runs.")
-    ] = None,
+    type_file: options.TypeFile,
+    baseline: options.Baseline = None,
     rules: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Rules as learnt, from `spoolwright forecast-learn`."),
     ] = None,
-    costs: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The shop's hours and money for each kind of work.")
-    ] = None,
+    costs: options.Costs = None,
     guard_band: Annotated[
         float,
         typer.Option(
@@ -45,21 +38,21 @@ def forecast(
             help="Guard band in expanded uncertainties (k = 2) of the reading; the type file's at least.",
         ),
     ] = 0.0,
-    json: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the whole result as JSON.")] = None,
-    html: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write the report as one HTML file.")
-    ] = None,
-    pdf: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as PDF.")] = None,
+    json: options.Json = None,
+    html: options.Html = None,
+    pdf: options.Pdf = None,
     everything: Annotated[bool, typer.Option("--all", help="List every change, not the best only.")] = False,
 ) -> None:
     """Forecast from a build sheet whether the engine will pass its run."""
+    from rich.console import Console
+
     from spoolwright import bootstrap
     from spoolwright.cli.progress import progress_bar
-    from spoolwright.errors import OutputError
+    from spoolwright.cli.reporting import attempted
+    from spoolwright.reports.forecast_terminal import print_forecast
 
     inputs = [build, type_file, *filter(None, (baseline, rules, costs))]
     bootstrap.check_outputs([p for p in (json, html, pdf) if p is not None], inputs)
-    failed, written = None, []
     with progress_bar("Forecasting") as tell:
         result = bootstrap.forecast(
             build,
@@ -70,26 +63,12 @@ def forecast(
             guard_times=guard_band,
             progress=tell,
         )
-        try:
-            written = bootstrap.write_forecast(result, json=json, html=html, pdf=pdf, progress=tell)
-        except OutputError as error:  # what was found is told first
-            failed = error
-    _print(result, written, everything)
-    if failed is not None:
-        raise failed
-    raise typer.Exit(EXIT_BY_OUTCOME[result.outcome])
-
-
-def _print(result: Forecast, written: Sequence[Path], everything: bool) -> None:
-    from rich.console import Console
-
-    from spoolwright.reports.figures import printable
-    from spoolwright.reports.forecast_terminal import print_forecast
-
+        written = attempted(
+            lambda: bootstrap.write_forecast(result, json=json, html=html, pdf=pdf, progress=tell)
+        )
     console = Console()
     print_forecast(result, console, everything=everything)
-    for path in written:
-        console.print(f"Written: {printable(str(path))}", highlight=False, markup=False, soft_wrap=True)
+    written.end(console, EXIT_BY_OUTCOME[result.outcome])
 
 
 LEARN_EPILOG = """\b
@@ -105,13 +84,11 @@ def forecast_learn(
     history: Annotated[
         Path, typer.Argument(metavar="HISTORY", help="TOML file: builds that were run, with their results.")
     ],
-    type_file: Annotated[Path, typer.Option("--type", metavar="FILE", help="Type file of the engines.")],
+    type_file: options.TypeFileOfEngines,
     out: Annotated[
         Path, typer.Option("--out", "-o", metavar="FILE", help="Where the rules go: a JSON file.")
     ],
-    baseline: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The type's model as calibrated on accepted runs.")
-    ] = None,
+    baseline: options.Baseline = None,
     rules: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Rules as learnt from earlier builds, to go on from.")
     ] = None,
@@ -121,7 +98,7 @@ def forecast_learn(
 
     from spoolwright import bootstrap
     from spoolwright.cli.progress import progress_bar
-    from spoolwright.reports.figures import printable
+    from spoolwright.cli.reporting import print_written
     from spoolwright.reports.forecast_learnt import print_learnt
 
     bootstrap.check_outputs([out], [history, type_file, *filter(None, (baseline, rules))])
@@ -131,4 +108,4 @@ def forecast_learn(
         )
     console = Console()
     print_learnt(learnt, console)
-    console.print(f"Written: {printable(str(out))}", highlight=False, markup=False, soft_wrap=True)
+    print_written(console, out)
