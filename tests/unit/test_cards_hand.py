@@ -92,7 +92,7 @@ def test_a_card_left_overnight_is_told() -> None:
     hand.take_card(c.at("ada", NOON - timedelta(days=1)), c.ref)
     (item,) = open_items(c.shop.folder(c.visit))
     assert item.text == (
-        "Small card: step 1 of 4, in hand by Ada Lund since 03 May 12:00; no hand-over is recorded since then"
+        "Small card: step 1 of 4, in hand by Ada Lund since 3 May 12:00; no hand-over is recorded since then"
     )
 
 

@@ -11,6 +11,7 @@ from spoolwright.crafts.cards.rules import hands_on, out_of_order, sign_hindranc
 from spoolwright.crafts.cards.standing import CardState, StepState
 from spoolwright.crafts.cards.tools import count_lines, count_shown, differences
 from spoolwright.crafts.cards.words import (
+    both_units,
     check_shown,
     correct_shown,
     dispose_shown,
@@ -50,6 +51,13 @@ class MeasureView:
     @property
     def taken(self) -> Entry[ReadingTaken] | None:
         return self.held or self.lost
+
+    @property
+    def stands(self) -> bool:
+        """The reading needs not be taken again."""
+        if self.held is None or not self.held.body.gauge_valid:
+            return False
+        return not self.measure.must_meet or self.held.body.verdict == "meets"
 
 
 @dataclass(frozen=True)
@@ -153,6 +161,21 @@ class CardPage:
         if Role(self.state.step.checked_by) not in by.roles:
             return f"It waits for the check by another person who is {self.state.step.checked_by}."
         return ""
+
+    @staticmethod
+    def value(entry: Entry[ReadingTaken]) -> str:
+        """A reading in both units, the entered one first."""
+        return both_units(entry.body.entered, entry.body.unit)
+
+    @staticmethod
+    def gauge(entry: Entry[ReadingTaken]) -> str:
+        """The gauge of a reading and whether it was in date."""
+        body = entry.body
+        if not body.gauge:
+            return ""
+        return f"with {body.gauge}, " + (
+            f"in date until {body.gauge_due}" if body.gauge_valid else f"OUT OF DATE since {body.gauge_due}"
+        )
 
     def dispose_text(self, told: str) -> str:
         return dispose_shown(self.card, told, self.serial)

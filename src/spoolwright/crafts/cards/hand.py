@@ -132,7 +132,7 @@ def take_card(desk: Desk, ref: CardRef, shown: str = "") -> Entry[Body]:
         raise NotYetError("every step of this card is signed.", mend="There is nothing to take in hand.")
     if taken is not None:
         raise NotYetError(
-            f"{taken.body.by_name} has this card in hand since {taken.at:%d %b %H:%M} UTC.",
+            f"{taken.body.by_name} has this card in hand since {taken.at.day} {taken.at:%b %H:%M} UTC.",
             mend="They hand it over or put it down; the lead can do it for them.",
         )
     if down is not None and down.body.to_login not in ("", desk.person.login):

@@ -58,7 +58,7 @@ def ensure_in_hand(card: CardState, desk: Desk) -> None:
         raise NotYetError("nobody has this card in hand.", mend="Take it in hand first.")
     if taken.author != desk.person.login:
         raise NotYetError(
-            f"{taken.body.by_name} has this card in hand since {taken.at:%d %b %H:%M} UTC.",
+            f"{taken.body.by_name} has this card in hand since {taken.at.day} {taken.at:%b %H:%M} UTC.",
             mend="They hand it over or put it down; the lead can do it for them.",
         )
 
@@ -113,8 +113,8 @@ def _reading_hindrance(reading: ReadingTaken, name: str, must_meet: bool) -> lis
     if must_meet and reading.verdict != "meets":
         return [
             NotYetError(
-                f"{reading.told}.",
-                mend="The work sets this value: bring it within its limit and take it again.",
+                f"{name}: {reading.entered} {reading.unit.replace('N m', 'N·m')} does not meet its limit.",
+                mend="The work sets this value: bring it within and take it again.",
             )
         ]
     return []

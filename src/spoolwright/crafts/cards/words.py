@@ -131,7 +131,7 @@ def put_down_words(card: CardState, down: Entry[WorkPutDown]) -> str:
     where = f" at step {state.number}, {'begun' if body.begun else 'not begun'}" if state else ""
     to = f" Handed over to {body.to_name}." if body.to_name else ""
     return (
-        f"{body.by_name} put the work down on {down.at:%d %b at %H:%M} UTC{where}: {body.why}. "
+        f"{body.by_name} put the work down on {down.at.day} {down.at:%b at %H:%M} UTC{where}: {body.why}. "
         f"In hand was: {body.in_hand}.{to}"
     )
 
@@ -184,7 +184,7 @@ def progress_words(card: CardState, now_date: str = "") -> str:
         where += " was not agreed by the checker"
     taken, down = card.taken, card.put_down
     if taken:
-        day = f"{taken.at:%d %b }" if now_date and now_date != taken.at.date().isoformat() else ""
+        day = f"{taken.at.day} {taken.at:%b }" if now_date and now_date != taken.at.date().isoformat() else ""
         return f"{where}, in hand by {taken.body.by_name} since {day}{taken.at:%H:%M}"
     if down:
         to = f", handed over to {down.body.to_name}" if down.body.to_name else ", put down"

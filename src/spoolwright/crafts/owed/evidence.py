@@ -69,7 +69,7 @@ def told_of(entry: Entry[Body]) -> str:
     """A record in words: who, when, and what it is about."""
     by = entry.signature.name if entry.signature else entry.author
     what = _what(entry)
-    return f"{what}, {by}, {entry.at:%d %b %Y %H:%M} UTC"
+    return f"{what}, {by}, {entry.at.day} {entry.at:%b %Y %H:%M} UTC"
 
 
 def _what(entry: Entry[Body]) -> str:

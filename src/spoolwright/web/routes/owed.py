@@ -61,7 +61,7 @@ def _view(desk: Desk, folder: Folder, owed: Owed) -> OwedView:
     serial = _serial(folder)
     return OwedView(
         owed=owed,
-        because=[(f"{event_words(e.body)}, {e.at:%d %b %Y}", e.seq) for e in owed.because],
+        because=[(f"{event_words(e.body)}, {e.at.day} {e.at:%b %Y}", e.seq) for e in owed.because],
         evidence=[(x, close_shown(folder, owed, x, serial)) for x in found],
         look=look_shown(folder, owed, serial) if owed.closed_by.look else "",
         may=owed.role in desk.person.roles,
