@@ -19,7 +19,7 @@ def birth_findings(
 ) -> Iterator[Finding]:
     """Whether the life has a beginning, and the first line follows on it."""
     if born is None:
-        text = "the part has no birth record: its life has no beginning."
+        text = "no birth certificate is recorded, so its life has no beginning."
         yield Finding(Fault.NO_BIRTH, 0, "", text, "Enter its birth certificate.")
     elif not born.document and not born.files:
         text = "the birth record names no document and has no file."

@@ -70,7 +70,7 @@ def applies(directive: Directive, item: Item) -> tuple[bool, str]:
     if item.is_part and directive.part_numbers and item.part_number not in directive.part_numbers:
         return False, f"part number {item.part_number} is none of {', '.join(directive.part_numbers)}"
     if not directive.serials:
-        return True, "it names no serial range"
+        return True, "it applies to every serial"
     inside = [in_range(item.serial, s) for s in directive.serials]
     spans = ", ".join(f"{s.first} to {s.last}" for s in directive.serials)
     if any(inside):
@@ -97,7 +97,7 @@ def tell(directive: Directive, item: Item, done: DirectiveDone | None, today: da
         return _open(directive, item, why, done, today)
     if done.state == "not applicable":
         return Told(directive, item, State.NOT_APPLICABLE, False, "", done.how, done)
-    if directive.every_hours or directive.every_cycles or directive.every_days:
+    if _every(directive):
         return _recurring(directive, item, done, today)
     return Told(directive, item, State.COMPLIED, False, "", done.how, done)
 
@@ -115,10 +115,21 @@ def _open(directive: Directive, item: Item, why: str, done: DirectiveDone | None
         if text := getattr(directive, f"before_{measure}"):
             terms.append(f"before {shown(exact(text))} {measure} since new")
             due |= _reached(item, measure, exact(text))
+    every = _every(directive)
+    if every:
+        terms.append(f"never recorded as done, then every {every}")
+        due = True
     if not terms:
         terms.append("no term transcribed: due now" if directive.mandatory else "no term")
         due = directive.mandatory
     return Told(directive, item, State.OPEN, due, ", ".join(terms), why, done)
+
+
+def _every(directive: Directive) -> str:
+    """Its intervals in words; empty where it does not recur."""
+    measures = [(directive.every_hours, "hours"), (directive.every_cycles, "cycles")]
+    terms = [f"{shown(exact(text))} {measure}" for text, measure in measures if text]
+    return " or ".join([*terms, *([f"{directive.every_days} days"] if directive.every_days else [])])
 
 
 def _reached(item: Item, measure: str, at: Fraction | None) -> bool:

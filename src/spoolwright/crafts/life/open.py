@@ -19,8 +19,7 @@ def open_items(folder: Folder, records: Records) -> list[OpenItem]:
     build = build_of(folder, records)
     found: list[OpenItem] = []
     for part in build.parts:
-        found += _life(folder, part)
-        found += _disposition(folder, part)
+        found += _part(folder, part)
         found += [_directive(folder, t, part) for t in part.directives if t.state is State.OPEN]
     found += _missing(folder, build)
     found += [_directive(folder, t) for t in build.directives if t.state is State.OPEN]
@@ -40,37 +39,38 @@ def directive_link(visit: str, told: Told) -> str:
     return f"/visit/{visit}/life/directive?{urlencode(asked)}"
 
 
-def _item(folder: Folder, part: PartInBuild, text: str) -> OpenItem:
-    link = part_link(folder.visit, part.part_number, part.serial)
-    return OpenItem("life", text, link, Role.RECORDS, part.module)
+def _part(folder: Folder, part: PartInBuild) -> Iterator[OpenItem]:
+    """What is open about a part's life, and about its disposition: together where nothing is signed."""
+    life, disposition = _life(part), _disposition(part)
+    if life or disposition:
+        link = part_link(folder.visit, part.part_number, part.serial)
+        text = f"{part.title}: {' '.join(filter(None, (life, disposition)))}"
+        yield OpenItem("life", text, link, Role.RECORDS, part.module)
 
 
-def _life(folder: Folder, part: PartInBuild) -> Iterator[OpenItem]:
+def _life(part: PartInBuild) -> str:
     standing = part.standing
     if standing.verdict is Verdict.NO_PROOF:
         first, *more = standing.ledger.findings
-        others = f" (and {len(more)} more)" if more else ""
-        text = f"{part.title}: life not proven, so it has none left. {first}{others}"
-        yield _item(folder, part, text)
-    elif standing.verdict is Verdict.NO_LIMIT:
-        yield _item(folder, part, f"{part.title}: no limit is transcribed for it; refer to engineering.")
-    elif standing.verdict is Verdict.REACHED:
+        others = f" ({len(more)} more)" if more else ""
+        return f"life not proven, so it has none left; {first}{others}"
+    if standing.verdict is Verdict.NO_LIMIT:
+        return "no limit is transcribed for it; refer to engineering."
+    if standing.verdict is Verdict.REACHED:
         over = [(a.limit.measure, -a.left) for a in standing.limits if a.left is not None and a.left <= 0]
-        said = "; ".join(f"{shown(by)} {measure} over its limit" for measure, by in over)
-        yield _item(folder, part, f"{part.title}: {said}.")
+        return "; ".join(f"{shown(by)} {measure} over its limit" for measure, by in over) + "."
+    return ""
 
 
-def _disposition(folder: Folder, part: PartInBuild) -> Iterator[OpenItem]:
+def _disposition(part: PartInBuild) -> str:
     review = part.review
     if review is None:
-        yield _item(folder, part, f"{part.title}: its disposition is not signed.")
-    elif part.stale:
-        text = f"{part.title}: its ledger or limit changed since {review.author} signed it; review it again."
-        yield _item(folder, part, text)
-    elif review.body.disposition != "may be fitted":
-        yield _item(
-            folder, part, f"{part.title}: signed as {review.body.disposition}, and still in the engine."
-        )
+        return "Its disposition is not signed."
+    if part.stale:
+        return f"Its ledger or limit changed since {review.author} signed it; review it again."
+    if review.body.disposition != "may be fitted":
+        return f"Signed as {review.body.disposition}, and still in the engine."
+    return ""
 
 
 def _missing(folder: Folder, build: Build) -> Iterator[OpenItem]:

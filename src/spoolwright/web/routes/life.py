@@ -51,6 +51,9 @@ def review(request: Request, number: str, folder: FolderHere, desk: DeskHere) ->
         build=build,
         items=[i for i in items if i.craft == "life"],
         told=all_told(build),
+        lasts={
+            (d.standing.part_number, d.standing.serial, d.against.limit.measure): d for d in build.removal.due
+        },
         advised=_advised(desk.records, build),
         kinds=folder.kind.shop.cycle_kind,
         classes=classes_of(folder.kind.shop.exchange_table),
