@@ -204,7 +204,15 @@ class Cuts:
     cuts: int = 0
     dropped: int = 0
     told: int = 0
+    checkpoints: int = 0
     broken: list[str] = field(default_factory=list)
+
+    def add(self, other: Cuts) -> None:
+        self.cuts += other.cuts
+        self.dropped += other.dropped
+        self.told += other.told
+        self.checkpoints += other.checkpoints
+        self.broken += other.broken
 
 
 def cut_at_random(
@@ -215,11 +223,10 @@ def cut_at_random(
 
     folder, log, draw = work / "shop", work / "log", random.Random(seed)
     begin(None, folder)
-    before = work / "before"
-    shutil.copytree(folder, before)  # the inodes are those of `folder`; the contents stay as they were
     disk = Disk(folder)
     record(folder, library, log, 3, batches, seed, sync=sync)
     asked, found = read_log(log), Cuts()
+    found.checkpoints = sum(a.kind == "F" and a.path.endswith("/shop.sqlite") for a in asked)
     moments = sorted(draw.sample(range(1, len(asked) + 1), cuts))
     told: set[str] = set()
     taken = 0

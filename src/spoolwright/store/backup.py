@@ -139,12 +139,13 @@ def restore(backup: Path, database: Database, attachments: StoredAttachments, te
         if end_of(connection)[0]:
             what = "this shop has records already; a restore never writes over them."
             raise OutputError(what, mend="Name a new folder, and with --database an empty database.")
-    for n, row in enumerate(_lines(backup, about, "attachment"), 1):
+    _prove_files(backup, about)
+    for n, row in enumerate(_lines(backup, "attachment"), 1):
         tell(f"attachment {n} of {about['attachments']}", 0.5 * n / about["attachments"])
         _restore_file(backup, attachments, row)
     with database.write() as connection:
         for name, table in _TABLES.items():
-            rows = _lines(backup, about, name)
+            rows = _lines(backup, name)
             if name == "entry":
                 rows = _proven(_counted(rows, about["seq"], lambda s: tell("records", 0.5 + 0.5 * s)), about)
             _insert(connection, table, rows)
@@ -154,7 +155,7 @@ def restore(backup: Path, database: Database, attachments: StoredAttachments, te
 def _about(backup: Path) -> dict[str, Any]:
     try:
         about = json.loads((backup / "backup.json").read_bytes())
-        if about["form"] != _FORM:
+        if about["form"] != _FORM or not isinstance(about["sha256"], dict):
             raise ValueError
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
@@ -167,21 +168,29 @@ def _about(backup: Path) -> dict[str, Any]:
     return dict(about)
 
 
-def _lines(backup: Path, about: Mapping[str, Any], name: str) -> Iterator[dict[str, Any]]:
-    """The rows of a table; at the end the whole file is proven by its hash."""
-    hashed = hashlib.sha256()
+def _prove_files(backup: Path, about: Mapping[str, Any]) -> None:
+    """Every table's file is what was written, before anything of it is read."""
+    for name in _TABLES:
+        path = backup / f"{name}.jsonl"
+        try:
+            with path.open("rb") as file:
+                digest = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError as error:
+            raise InputError(f"it cannot be read: {error.strerror}.", where=str(path)) from error
+        if digest != about["sha256"].get(path.name):
+            raise InputError("it is not what was backed up.", where=str(path), mend="Take another backup.")
+
+
+def _lines(backup: Path, name: str) -> Iterator[dict[str, Any]]:
+    """The rows of a table."""
+    columns = {c.name for c in _TABLES[name].columns}
     path = backup / f"{name}.jsonl"
-    try:
-        with path.open("rb") as file:
-            for line in file:
-                hashed.update(line)
-                yield json.loads(line)
-    except (OSError, ValueError) as error:
-        raise InputError(
-            f"it cannot be read: {error}.", where=str(path), mend="Take another backup."
-        ) from error
-    if hashed.hexdigest() != about["sha256"][path.name]:
-        raise InputError("it is not what was backed up.", where=str(path), mend="Take another backup.")
+    with path.open("rb") as file:
+        for number, line in enumerate(file, 1):
+            row = json.loads(line)
+            if not isinstance(row, dict) or row.keys() != columns:
+                raise InputError(f"line {number} is no row of '{name}'.", where=str(path))
+            yield row
 
 
 def _proven(rows: Iterable[dict[str, Any]], about: Mapping[str, Any]) -> Iterator[dict[str, Any]]:

@@ -9,6 +9,10 @@ from typing import Any
 from sqlalchemy import Connection, text
 
 from spoolwright.store.chain import BEGINNING, digest_of
+from spoolwright.store.tables import ENTRY
+
+_NUMBERS = ("seq", "revision")
+_TEXTS = tuple(column.name for column in ENTRY.columns if column.name not in _NUMBERS)
 
 
 @dataclass
@@ -21,6 +25,11 @@ class ChainCheck:
 
     def faults(self, row: dict[str, Any]) -> Iterator[str]:
         """What is wrong with the next row."""
+        if not all(isinstance(row[n], int) for n in _NUMBERS) or not all(
+            isinstance(row[t], str) for t in _TEXTS
+        ):
+            yield "the database holds no values where a record's must be."
+            return
         if row["seq"] != self.seq + 1:
             yield f"record(s) {self.seq + 1} to {row['seq'] - 1} are missing."
         elif row["previous"] != self.digest:

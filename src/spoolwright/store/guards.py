@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, Index, Inspector, Integer, Table, UniqueConstraint, inspect, text
+
+from spoolwright.store.tables import ATTACHMENT, ENTRY
 
 _FIXED = "records are never changed or removed: write a correction"
 _ORDER = "an entry goes to the end of the chain"
@@ -50,6 +52,9 @@ def guards_of(dialect: str) -> tuple[str, ...]:
 
 def unguarded(connection: Connection) -> Iterator[str]:
     """Guards that are gone, or are not what they were."""
+    for table in (ENTRY, ATTACHMENT):
+        if _form(inspect(connection), table) != _wanted(table):
+            yield f"its table '{table.name}' has not the form it was made in"
     dialect = connection.dialect.name
     found = dict(_found(connection, dialect))
     for statement in guards_of(dialect):
@@ -58,6 +63,32 @@ def unguarded(connection: Connection) -> Iterator[str]:
             yield f"its guard '{name}' is gone"
         elif found[name] is not None and found[name] != statement.strip():
             yield f"its guard '{name}' is not what it was"
+
+
+Form = tuple[list[tuple[str, str, bool]], list[str], set[tuple[str | None, tuple[str, ...]]]]
+"""Of a table: columns with type and whether they may be empty, its key, indexes and unique sets by name."""
+
+
+def _form(known: Inspector, table: Table) -> Form:
+    columns = [(c["name"], type(c["type"]).__name__, c["nullable"]) for c in known.get_columns(table.name)]
+    key = known.get_pk_constraint(table.name)["constrained_columns"]
+    sets = {(u["name"], tuple(u["column_names"])) for u in known.get_unique_constraints(table.name)}
+    indexes = known.get_indexes(table.name)
+    sets |= {(i["name"], tuple(c or "" for c in i["column_names"])) for i in indexes}
+    return columns, key, sets
+
+
+def _wanted(table: Table) -> Form:
+    columns = [
+        (c.name, "INTEGER" if isinstance(c.type, Integer) else "TEXT", bool(c.nullable))
+        for c in table.columns
+    ]
+    sets: set[tuple[str | None, tuple[str, ...]]] = {
+        (str(u.name), tuple(c.name for c in u.columns))
+        for u in (*table.indexes, *table.constraints)
+        if isinstance(u, Index | UniqueConstraint)
+    }
+    return columns, [c.name for c in table.primary_key], sets
 
 
 def _name(statement: str) -> str:

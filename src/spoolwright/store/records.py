@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, or_, select, text
 
 from spoolwright.crafts.visit.entry import KINDS, B, Body, ConflictError, Entry, New
 from spoolwright.errors import InputError
@@ -19,6 +19,16 @@ from spoolwright.store.tables import ENTRY
 
 _PART = 500
 """Sequence numbers in one question to the database."""
+
+_FIRST, _NEWER = ENTRY.alias(), ENTRY.alias()
+_NEWEST = (
+    select(ENTRY.c.seq)
+    .join(_FIRST, and_(_FIRST.c.subject == ENTRY.c.subject, _FIRST.c.revision == 1))
+    .outerjoin(_NEWER, and_(_NEWER.c.subject == ENTRY.c.subject, _NEWER.c.revision == ENTRY.c.revision + 1))
+    .where(_NEWER.c.seq.is_(None))
+    .order_by(_FIRST.c.seq)
+)
+"""The newest revision of each subject, in the order the subjects were first recorded."""
 
 
 class StoredRecords:
@@ -59,18 +69,11 @@ class StoredRecords:
 
         Without kinds, of every kind; `under` takes a subject and all below it.
         """
-        first, newer = ENTRY.alias(), ENTRY.alias()
-        asked = (
-            select(ENTRY.c.seq)
-            .join(first, and_(first.c.subject == ENTRY.c.subject, first.c.revision == 1))
-            .outerjoin(
-                newer, and_(newer.c.subject == ENTRY.c.subject, newer.c.revision == ENTRY.c.revision + 1)
-            )
-            .where(newer.c.seq.is_(None))
-            .order_by(first.c.seq)
-        )
+        asked = _NEWEST
         if names := _names(kinds):
-            asked = asked.where(ENTRY.c.kind.in_(names))
+            # Thousands may be of a kind: where a narrower index is there, the kind must not choose its own.
+            kind = ENTRY.c.kind if visit is None and under is None else ENTRY.c.kind + ""
+            asked = asked.where(kind.in_(names))
         if visit is not None:
             asked = asked.where(ENTRY.c.visit == visit)
         if under is not None:
@@ -101,7 +104,7 @@ class StoredRecords:
 
     def last_seq(self, visit: str) -> tuple[int, int]:
         """Number of the last entry of a visit, and of the last that stands outside all visits."""
-        elsewhere = func.substr(ENTRY.c.subject, 1, 6) != "visit/"
+        elsewhere = text("substr(subject, 1, 6) <> 'visit/'")  # word for word as the index says it
         with self._database.read() as connection:
             own = connection.scalar(select(func.max(ENTRY.c.seq)).where(ENTRY.c.visit == visit))
             other = connection.scalar(select(func.max(ENTRY.c.seq)).where(elsewhere))
