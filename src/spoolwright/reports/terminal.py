@@ -11,9 +11,10 @@ from rich.text import Text
 
 from spoolwright.crafts.testcell.model import Assessment, Finding
 from spoolwright.reports import view
-from spoolwright.reports.figures import Cell, clock, percent, printable
+from spoolwright.reports.figures import Cell, clock, percent
 from spoolwright.reports.labels import BOUND, OUTCOME, words
 from spoolwright.reports.proposal import Ask, asks, proposal, still_open, surer, unsettled
+from spoolwright.reports.terminal_text import heading, plain, print_parts
 
 _SHAPE = {"meets": "✓", "does_not_meet": "▲", "cannot_tell": "◇"}
 _STYLE = {"meets": "", "does_not_meet": "bold red", "cannot_tell": "yellow"}
@@ -35,19 +36,12 @@ def print_summary(assessment: Assessment, console: Console, *, all_verdicts: boo
         _everything(assessment, wide) if all_verdicts else _thinnest(assessment, wide),
         _close(assessment),
     )
-    for part in parts:
-        if part is not None:
-            console.print(Padding(part, (0, 0, 1, 0)), highlight=False)
-
-
-def _told(words: str, style: str = "") -> Text:
-    """Words as text that cannot command the terminal."""
-    return Text(printable(words), style=style)
+    print_parts(console, parts)
 
 
 def _head(a: Assessment) -> Text:
     runs = ", ".join(r.run for r in a.runs)
-    text = _told(f"{a.type_name}, serial {a.engine_serial}, run {runs}, limits “{a.limit_set}”")
+    text = plain(f"{a.type_name}, serial {a.engine_serial}, run {runs}, limits “{a.limit_set}”")
     if a.demonstration:
         text.append("\nDemonstration data, not approved.", style="italic")
     return text
@@ -55,29 +49,25 @@ def _head(a: Assessment) -> Text:
 
 def _proposal(a: Assessment) -> RenderableType:
     p = proposal(a)
-    lines = [_told(f"Proposed: {p.text}", style="bold")]
+    lines = [plain(f"Proposed: {p.text}", style="bold")]
     lines.append(Text("   ").join(_marked(outcome, text) for outcome, text in p.tally))
     if p.thinnest is not None:
         t = p.thinnest
         chance = f"{t.probability} probability of conforming"
-        lines.append(_told(f"Thinnest: {t.name}, {_interval(t.margin)}, {chance}."))
+        lines.append(plain(f"Thinnest: {t.name}, {_interval(t.margin)}, {chance}."))
     if p.earlier:
-        lines.append(_told(f"Not met before an adjustment, met since: {'; '.join(p.earlier)}."))
+        lines.append(plain(f"Not met before an adjustment, met since: {'; '.join(p.earlier)}."))
     if p.open:
-        lines.append(_told(f"Open: {p.open}"))
+        lines.append(plain(f"Open: {p.open}"))
     return Group(*lines)
 
 
 def _marked(outcome: str, text: str) -> Text:
-    return _told(f"{_SHAPE[outcome]} {text}", style=_STYLE[outcome])
-
-
-def _title(text: str) -> Text:
-    return _told(text, style="bold underline")
+    return plain(f"{_SHAPE[outcome]} {text}", style=_STYLE[outcome])
 
 
 def _indented(*texts: Text | str) -> list[RenderableType]:
-    return [Padding(_told(t) if isinstance(t, str) else t, (0, 0, 0, 4)) for t in texts if t]
+    return [Padding(plain(t) if isinstance(t, str) else t, (0, 0, 0, 4)) for t in texts if t]
 
 
 def _asks(a: Assessment, wide: bool) -> RenderableType | None:
@@ -88,8 +78,8 @@ def _asks(a: Assessment, wide: bool) -> RenderableType | None:
         lines += [_marked(ask.outcome, ask.title), *_ask(ask, wide)]
     for o in still_open(a):
         lines.append(_marked("cannot_tell", f"{o.state}: {o.title}"))
-        lines += _indented(o.text, _listed(o.names) if len(o.names) > 1 else "", _told(o.source, style="dim"))
-    return Group(_title("What is asked for next"), *lines) if lines else None
+        lines += _indented(o.text, _listed(o.names) if len(o.names) > 1 else "", plain(o.source, style="dim"))
+    return Group(heading("What is asked for next"), *lines) if lines else None
 
 
 def _ask(ask: Ask, wide: bool) -> Iterable[RenderableType]:
@@ -103,7 +93,7 @@ def _ask(ask: Ask, wide: bool) -> Iterable[RenderableType]:
         yield from (Padding(t, (0, 0, 0, 4)) for t in _rows(told, wide))
     elif len(ask.rows) > 1:
         yield from _indented(_listed([r.name for r in ask.rows]))
-    yield from _indented(_told(ask.source, style="dim"))
+    yield from _indented(plain(ask.source, style="dim"))
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -116,12 +106,12 @@ def _listed(names: Sequence[str]) -> str:
 def _findings(a: Assessment) -> RenderableType | None:
     lines: list[RenderableType] = []
     for f in a.findings:
-        lines.append(_marked("cannot_tell", _doubt(f)) if _bars(f) else _told(f"· {_doubt(f)}"))
+        lines.append(_marked("cannot_tell", _doubt(f)) if _bars(f) else plain(f"· {_doubt(f)}"))
         lines += _indented(f.text + _chance(f), "" if _bars(f) or f.corrected_by else f.mend)
         lines += _indented(
             f"Correction signed by {f.corrected_by}; both values are kept." if f.corrected_by else ""
         )
-    return Group(_title("Doubts about the data"), *lines) if lines else None
+    return Group(heading("Doubts about the data"), *lines) if lines else None
 
 
 def _bars(f: Finding) -> bool:
@@ -145,7 +135,7 @@ def _gates(a: Assessment) -> RenderableType | None:
         if g.state != "holds":
             lines.append(_marked("cannot_tell", f"{g.name} (run {g.run}): {g.state}"))
             lines += _indented(g.text, g.mend)
-    return Group(_title("Conditions that a reading needs to count"), *lines) if lines else None
+    return Group(heading("Conditions that a reading needs to count"), *lines) if lines else None
 
 
 def _thinnest(a: Assessment, wide: bool) -> RenderableType | None:
@@ -155,16 +145,16 @@ def _thinnest(a: Assessment, wide: bool) -> RenderableType | None:
     more = sum(v.outcome == "meets" for v in a.verdicts) - len(rows)
     lines = _rows(rows, wide)
     for step, names in surer(a)[:1]:
-        lines.append(_told(f"To be surer of {_listed(names)}: {step}"))
+        lines.append(plain(f"To be surer of {_listed(names)}: {step}"))
     if more > 0:
-        lines.append(_told(f"{more} more readings meet their limits (--all lists them).", style="dim"))
-    return Group(_title("Thinnest of those that meet"), *lines)
+        lines.append(plain(f"{more} more readings meet their limits (--all lists them).", style="dim"))
+    return Group(heading("Thinnest of those that meet"), *lines)
 
 
 def _everything(a: Assessment, wide: bool) -> RenderableType:
     lines: list[RenderableType] = []
     for group in view.groups(a):
-        lines += [_title(group.title), *_rows(group.rows, wide)]
+        lines += [heading(group.title), *_rows(group.rows, wide)]
     return Group(*lines)
 
 
@@ -198,7 +188,7 @@ def _narrow(r: view.Row) -> list[RenderableType]:
         if r.reading
         else OUTCOME[r.verdict.outcome]
     )
-    return [_marked(r.verdict.outcome, r.name), *_indented(_told(told))]
+    return [_marked(r.verdict.outcome, r.name), *_indented(plain(told))]
 
 
 def _limit(r: view.Row) -> str:
@@ -214,5 +204,5 @@ def _interval(c: Cell | None) -> str:
 
 
 def _close(a: Assessment) -> RenderableType:
-    lines = [_told(f"Accepted by: {a.disposition.accepted_by}", style="bold")]
-    return Group(*lines, *(_told(c, style="dim") for c in a.cautions))
+    lines = [plain(f"Accepted by: {a.disposition.accepted_by}", style="bold")]
+    return Group(*lines, *(plain(c, style="dim") for c in a.cautions))
