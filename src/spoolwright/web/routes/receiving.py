@@ -182,13 +182,13 @@ def documents(request: Request, number: str, desk: DeskHere, folder: FolderHere,
     """Record what was found of the documents, all that changed at once."""
     found = []
     for line in checklist(folder):
-        key = "-".join(filter(None, (line.document.id, line.module)))
-        state, remarks = form.get(f"state-{key}"), form.get(f"remarks-{key}")
-        files = form.attach(desk, f"files-{key}", ANY)
+        key = "__".join(filter(None, (line.document.id, line.module)))
+        state, remarks = form.get(f"state_{key}"), form.get(f"remarks_{key}")
+        files = form.attach(desk, f"files_{key}", ANY)
         before = line.found.body if line.found else None
         was = (before.state, before.remarks) if before else ("", "")
         if state and ((state, remarks) != was or files):
-            seen = Form({"after": (form.get(f"after-{key}"),)}).after
+            seen = Form({"after": (form.get(f"after_{key}"),)}).after
             found.append((_document(line.document.id, line.module, state, remarks, before, files), Saw(seen)))
     service.record_documents(desk, folder, found)
     return redirect(f"/visit/{number}/receiving#documents")

@@ -169,7 +169,7 @@ def sign_item(
 ) -> Response:
     """What is signed, from what the inspector saw; the tool's comparison is shown only after that."""
     stock = _item(desk, pn, tag)
-    seen = {f: request.query_params.get(f"seen-{f}", "") for f in FIELDS}
+    seen = {f: request.query_params.get(f"seen_{f}", "") for f in FIELDS}
     checked = _checked(stock, seen, decision, reason)
     return page(
         request,
@@ -202,7 +202,7 @@ def _checked(stock: Stock, seen: dict[str, str], decision: str, reason: str) -> 
 def check(request: Request, desk: DeskHere, form: FormHere) -> Response:
     """Accept or quarantine, signed."""
     stock = _item(desk, form.text("pn"), form.text("tag"))
-    seen = {f: form.get(f"seen-{f}") for f in FIELDS}
+    seen = {f: form.get(f"seen_{f}") for f in FIELDS}
     checked = _checked(stock, seen, form.get("decision"), form.get("reason"))
     shown = stores.check_shown(stock, checked)
     sign(request, form, desk, shown)
