@@ -116,26 +116,6 @@ def test_a_card_is_worked_to_its_closure(gauged: FilledShop, browser_of: People)
     assert card_of(desk, CardRef("W100", "inspection_gearbox", 1)).complete
 
 
-def test_the_doer_is_refused_the_check_with_one_sentence(gauged: FilledShop, browser_of: People) -> None:
-    issue(browser_of("lena"))
-    ines = to_the_cover_without_issue(browser_of)
-    hidden = {"form_token": ines.hidden(GEAR, f"{GEAR}/put-down")["form_token"]}
-    answer = ines.client.post(
-        f"{GEAR}/step/teeth/check", data=hidden | {"shown": "x", "agrees": "yes", "password": PASSWORD}
-    )
-    assert answer.status_code in (403, 422)
-    assert gauged.records.history("visit/W100/cards/inspection_gearbox/1/step/teeth/check") == []
-
-
-def to_the_cover_without_issue(browser_of: People) -> Browser:
-    ines = browser_of("ines")
-    recorded(ines.send(GEAR, f"{GEAR}/take"))
-    recorded(read(ines, "backlash", "backlash", "0.15", "mm", "DG-1"))
-    recorded(signs(ines, "backlash"))
-    recorded(signs(ines, "teeth"))
-    return ines
-
-
 def test_a_value_that_cannot_be_stays_typed_with_its_sentence(gauged: FilledShop, browser_of: People) -> None:
     issue(browser_of("lena"))
     ines = browser_of("ines")

@@ -272,9 +272,10 @@ def _corrected(
 
 
 def check_text(desk: Desk, ref: CardRef, step: str) -> str:
-    """What the independent checker will sign."""
+    """What the independent checker will sign; whoever had a hand in the step is refused already here."""
     card = card_of(desk, ref)
     state = step_of(card, step)
+    ensure_independent(desk, card, state)
     if state.signed is None:
         raise NotYetError(f"step {state.number} is not signed.", mend="Its doer signs first.")
     return check_shown(card, state, serial_of(desk, ref.visit))
