@@ -16,6 +16,7 @@ from spoolwright.web.routes import (
     people,
     receiving,
     record,
+    release,
     stores,
     supply,
     vendors,
@@ -35,5 +36,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     cards.router,
     owed.router,
     people.router,
+    release.router,
     record.router,
 )

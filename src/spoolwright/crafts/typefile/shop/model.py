@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from spoolwright.crafts.typefile.base import Record
 from spoolwright.crafts.typefile.shop.lives import CycleAdvice, CycleKind, Directive, ExchangeTable, LifeLimit
+from spoolwright.crafts.typefile.shop.overhaul import OverhaulSteps, OverhaulTest
 from spoolwright.crafts.typefile.shop.owed import OwedRule
 from spoolwright.crafts.typefile.shop.parts import PartKind as PartKind
 from spoolwright.crafts.typefile.shop.power_check import PowerCheck
@@ -28,5 +29,7 @@ class ShopPart(Record):
     directive: tuple[Directive, ...] = ()
     route_card: tuple[RouteCard, ...] = ()
     owed: tuple[OwedRule, ...] = ()
+    overhaul: tuple[OverhaulSteps, ...] = ()
+    overhaul_test: OverhaulTest | None = None
     power_check: PowerCheck | None = None
     section: Section | None = None
