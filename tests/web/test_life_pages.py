@@ -145,9 +145,8 @@ def test_a_directive_is_signed_with_what_was_done(rex: Browser, staffed: FilledS
     assert "Go on to sign" in rex.get(page).text
     said = "&state=complied&revision=B&how=later+valve+fitted&on=2026-05-02&by=Ada+Lund&document=card+12"
     signing = page + said
-    assert "B-940-028 revision B: complied with on 2026-05-02 by Ada Lund. later valve fitted" in (
-        rex.get(signing).text
-    )
+    sentence = "complied with on 2026-05-02 by Ada Lund: later valve fitted. Document: card 12."
+    assert f"B-940-028 revision B: {sentence}" in rex.get(signing).text
     assert rex.send(signing, f"{ROOM}/directive", password=PASSWORD).status_code == 303
     items = staffed.shop.open_items("W100", NOON.date())
     assert not [i for i in items if "B-940-028" in i.text]

@@ -200,7 +200,11 @@ def record_directive(
 def directive_sentence(done: DirectiveDone) -> str:
     """Exactly what is signed about a directive."""
     said = "complied with" if done.state == "complied" else "not applicable"
-    return f"{done.directive} revision {done.revision}: {said} on {done.on} by {done.by}. {done.how}"
+    head = f"{done.directive} revision {done.revision}: {said} on {done.on} by {done.by}"
+    counts = [f"{v} {m}" for m in ("hours", "cycles", "starts") if (v := getattr(done.at, m))]
+    at = f", at {' and '.join(counts)} since new" if counts else ""
+    paper = f" Document: {done.document}." if done.document else ""
+    return f"{head}{at}: {done.how.rstrip('. ')}.{paper}"
 
 
 def limit_change_subject(type_id: str, change: LimitChange) -> str:
