@@ -28,7 +28,7 @@ from spoolwright.errors import InputError
 from spoolwright.web.frame import DeskHere, FolderHere, FormHere, frame_of, page, redirect, sign
 
 router = APIRouter()
-WORDS = [(word, told) for word, told in STATUS_WORDS.items()]
+WORDS = list(STATUS_WORDS)
 
 
 def _shop(request: Request) -> Shop:
