@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
-from collections.abc import Hashable
+from collections.abc import Collection
 from datetime import date, datetime
 from pathlib import Path
-from typing import Generic, TypeVar
 
 from spoolwright.bootstrap.adopting import AdoptedTypes
 from spoolwright.bootstrap.board import Board, VisitLine
+from spoolwright.bootstrap.freshness import Fresh, WatchedRecords
 from spoolwright.bootstrap.progress import Tell, silent
 from spoolwright.bootstrap.shop_crafts import OPEN_ITEMS
 from spoolwright.bootstrap.verifying import Printed, Verified, verify
+from spoolwright.crafts.visit.adopted import TypeAdopted
 from spoolwright.crafts.visit.desk import Desk
 from spoolwright.crafts.visit.entry import Body
 from spoolwright.crafts.visit.folder import Folder, OpenItem
@@ -24,8 +23,7 @@ from spoolwright.store.migrating import migrate
 from spoolwright.store.people import People
 from spoolwright.store.records import StoredRecords
 
-T = TypeVar("T")
-_FOLDERS = 200
+_KEPT = 400
 
 
 class UnknownVisitError(InputError):
@@ -42,8 +40,8 @@ class Shop:
         self.types = AdoptedTypes(self.records, self.attachments)
         self.people = People(database, self.records)
         self._board = Board(self.records)
-        self._folders: _Fresh[Folder] = _Fresh(_FOLDERS)
-        self._open: _Fresh[list[OpenItem]] = _Fresh(_FOLDERS)
+        self._folders: Fresh[Folder] = Fresh(self.records, _KEPT)
+        self._open: Fresh[list[OpenItem]] = Fresh(self.records, _KEPT)
 
     def desk(self, login: str, now: datetime) -> Desk:
         """The desk of a person who works in the shop.
@@ -82,23 +80,25 @@ class Shop:
         UnknownVisitError
             No visit has this number.
         """
-        state = (*self.records.last_seq(visit), today)
-        kept = self._folders.get(visit, state)
-        if kept is None:
-            kind = self.types.of(self.visit(visit).opened.type_id)
-            kept = Folder(visit, tuple(self.records.current(Body, visit=visit)), kind, today)
-            self._folders.put(visit, state, kept)
-        return kept
+        return self._folders.get(visit, today, lambda v, records: self._read(v, today, records))
 
     def open_items(self, visit: str, today: date) -> list[OpenItem]:
         """What stands between an engine and its release, from every craft; kept as the folder is."""
-        state = (*self.records.last_seq(visit), today)
-        kept = self._open.get(visit, state)
-        if kept is None:
-            folder = self.folder(visit, today)
-            kept = [item for opening in OPEN_ITEMS for item in opening(folder, self.records)]
-            self._open.put(visit, state, kept)
-        return kept
+        return self.open_items_of((visit,), today)[visit]
+
+    def open_items_of(self, visits: Collection[str], today: date) -> dict[str, list[OpenItem]]:
+        """What is open on many visits."""
+
+        def read(visit: str, records: WatchedRecords) -> list[OpenItem]:
+            folder = self._read(visit, today, records)
+            return [item for opening in OPEN_ITEMS for item in opening(folder, records)]
+
+        return self._open.get_all(visits, today, read)
+
+    def _read(self, visit: str, today: date, records: WatchedRecords) -> Folder:
+        type_id = self.visit(visit).opened.type_id
+        records.current(TypeAdopted, under=f"type/{type_id}")  # asked so that a newer one makes it stale
+        return Folder(visit, tuple(records.current(Body, visit=visit)), self.types.of(type_id), today)
 
     def verify(self, *printed: Printed, progress: Tell = silent) -> Verified:
         """Check everything that is recorded, against heads that signed documents name too."""
@@ -132,27 +132,3 @@ def open_shop(url: str | None, folder: Path) -> Shop:
     database = open_database(url, folder)
     migrate(database)
     return Shop(database, folder)
-
-
-class _Fresh(Generic[T]):
-    """Values with the state they were made from; one made from another state is not given out."""
-
-    def __init__(self, most: int) -> None:
-        self._most = most
-        self._lock = threading.Lock()
-        self._values: OrderedDict[str, tuple[Hashable, T]] = OrderedDict()
-
-    def get(self, key: str, state: Hashable) -> T | None:
-        with self._lock:
-            kept = self._values.get(key)
-            if kept is None or kept[0] != state:
-                return None
-            self._values.move_to_end(key)
-            return kept[1]
-
-    def put(self, key: str, state: Hashable, value: T) -> None:
-        with self._lock:
-            self._values[key] = (state, value)
-            self._values.move_to_end(key)
-            while len(self._values) > self._most:
-                self._values.popitem(last=False)

@@ -6,7 +6,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, or_, select, text
 
@@ -29,6 +29,24 @@ _NEWEST = (
     .order_by(_FIRST.c.seq)
 )
 """The newest revision of each subject, in the order the subjects were first recorded."""
+
+
+class Mark(NamedTuple):
+    """An entry without its body: enough to tell whether a kept result was read from it."""
+
+    seq: int
+    subject: str
+    kind: str
+    visit: str
+
+
+class Written(NamedTuple):
+    """That something was recorded: what a reader needs to know whether it bears on what was read before."""
+
+    seq: int
+    subject: str
+    kind: str
+    visit: str
 
 
 class StoredRecords:
@@ -70,7 +88,7 @@ class StoredRecords:
         Without kinds, of every kind; `under` takes a subject and all below it.
         """
         asked = _NEWEST
-        if names := _names(kinds):
+        if names := names_of(kinds):
             # Thousands may be of a kind: where a narrower index is there, the kind must not choose its own.
             kind = ENTRY.c.kind if visit is None and under is None else ENTRY.c.kind + ""
             asked = asked.where(kind.in_(names))
@@ -87,7 +105,7 @@ class StoredRecords:
     def since(self, seq: int, *kinds: type[Body], visit: str | None = None) -> list[Entry[Body]]:
         """Every entry after a place in the chain, in its order; of some kinds, of a visit."""
         asked = select(ENTRY.c.seq).where(ENTRY.c.seq > seq).order_by(ENTRY.c.seq)
-        if names := _names(kinds):
+        if names := names_of(kinds):
             asked = asked.where(ENTRY.c.kind.in_(names))
         if visit is not None:
             asked = asked.where(ENTRY.c.visit == visit)
@@ -102,13 +120,18 @@ class StoredRecords:
         with self._database.read() as connection:
             return end_of(connection)
 
-    def last_seq(self, visit: str) -> tuple[int, int]:
-        """Number of the last entry of a visit, and of the last that stands outside all visits."""
-        elsewhere = text("substr(subject, 1, 6) <> 'visit/'")  # word for word as the index says it
+    def marks_since(self, seq: int) -> list[Mark]:
+        """What was recorded after a place in the chain: where and of what kind, not what it says."""
+        asked = select(ENTRY.c.seq, ENTRY.c.subject, ENTRY.c.kind, ENTRY.c.visit).where(ENTRY.c.seq > seq)
         with self._database.read() as connection:
-            own = connection.scalar(select(func.max(ENTRY.c.seq)).where(ENTRY.c.visit == visit))
-            other = connection.scalar(select(func.max(ENTRY.c.seq)).where(elsewhere))
-        return own or 0, other or 0
+            return [Mark(*row) for row in connection.execute(asked.order_by(ENTRY.c.seq))]
+
+    def written_since(self, seq: int) -> list[Written]:
+        """What was recorded after a place in the chain, a line each, in order."""
+        columns = (ENTRY.c.seq, ENTRY.c.subject, ENTRY.c.kind, ENTRY.c.visit)
+        with self._database.read() as connection:
+            found = connection.execute(select(*columns).where(ENTRY.c.seq > seq).order_by(ENTRY.c.seq))
+            return [Written(*row) for row in found]
 
     def rows(self, step: int = 2000) -> Iterator[dict[str, Any]]:
         """Every row as it stands in the database, in order, in one state of the records."""
@@ -167,7 +190,7 @@ def end_of(connection: Connection) -> tuple[int, str]:
     return (last.seq, last.digest) if last else (0, BEGINNING)
 
 
-def _names(kinds: Sequence[type[Body]]) -> list[str]:
+def names_of(kinds: Sequence[type[Body]]) -> list[str]:
     """Names of the kinds asked for, those built on them among them; none when every kind is asked for."""
     if Body in kinds:
         return []

@@ -57,7 +57,9 @@ class StageGroup:
 def home(request: Request) -> Response:
     """Every engine in the shop."""
     shop, today = frame_of(request).shop, frame_of(request).settings.clock().date()
-    engines = [_engine(v, shop.open_items(v.number, today), today) for v in shop.visits()]
+    there = shop.visits()
+    items = shop.open_items_of([v.number for v in there], today)
+    engines = [_engine(v, items[v.number], today) for v in there]
     late = sum(e.days_left is not None and e.days_left < 0 for e in engines)
     waiting = sum(bool(e.line.waits_for) for e in engines)
     return page(
