@@ -124,6 +124,22 @@ def record_without_a_line(context: BrowserContext, page: Page) -> None:
     expect(page.locator(".read", has_text="168 N·m (1487 lbf in)")).to_be_visible()
 
 
+def interrupt(page: Page) -> None:
+    """Put the work down in the middle of the step, take it up again: the reading has to be taken again."""
+    page.get_by_text("Put the work down, or hand it over").tap()
+    page.locator(".pick", has_text="is begun").tap()
+    page.fill("textarea[name=in_hand]", "nut torqued, lock tab not bent")
+    page.fill("input[name=why]", "called to the telephone")
+    sign(page, "/put-down")
+    told = page.locator(".hand")
+    expect(told).to_contain_text("Work goes on behind step 2, the last one signed: step 3 of 8.")
+    expect(told).to_contain_text("to be taken again: Torque of the turbine shaft nut.")
+    sign(page, "/take")
+    lacks = "Torque of the turbine shaft nut was taken before the interruption."
+    expect(page.get_by_text(lacks)).to_be_visible()
+    assert page.locator('form[action$="/sign"]').count() == 0
+
+
 def test_a_card_on_a_tablet(browser: Browser, served: Served) -> None:
     context, page = tablet_of(browser, served, "ned")
     expect(page.locator(".stand")).to_contain_text("step 3 of 8, in hand by Ned Oak since 12:00")
@@ -131,31 +147,14 @@ def test_a_card_on_a_tablet(browser: Browser, served: Served) -> None:
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     record_without_a_line(context, page)
     assert len(served.shop.records.history(REF.reading("shaft_nut", "nut_torque"))) == 1
-
-    page.get_by_text("Put the work down, or hand it over").tap()
-    page.locator(".pick", has_text="is begun").tap()
-    page.fill("textarea[name=in_hand]", "nut torqued, lock tab not bent")
-    page.fill("input[name=why]", "called to the telephone")
-    sign(page, "/put-down")
-    expect(page.locator(".hand")).to_contain_text(
-        "Work goes on behind step 2, the last one signed: step 3 of 8."
-    )
-    expect(page.locator(".hand")).to_contain_text("to be taken again: Torque of the turbine shaft nut.")
-    sign(page, "/take")
-    expect(
-        page.get_by_text("Torque of the turbine shaft nut was taken before the interruption.")
-    ).to_be_visible()
-    assert page.locator('form[action$="/sign"]').count() == 0
+    interrupt(page)
     page.get_by_role("button", name="as before: 168").tap()
     page.get_by_role("button", name="Record it").tap()
     sign(page, "/shaft_nut/sign")
-
-    expect(page.locator(".check")).to_contain_text(
-        "You had a hand in this step: another inspector checks it."
-    )
+    refusal = "You had a hand in this step: another inspector checks it."
+    expect(page.locator(".check")).to_contain_text(refusal)
     assert page.locator('form[action$="/check"]').count() == 0
-    refused = own_check(page)
-    assert refused == (
+    assert own_check(page) == (
         403,
         "Ned Oak had a hand in step 3 and cannot check it. Another inspector looks at the work and signs.",
     )

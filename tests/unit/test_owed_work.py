@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import random
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import count
@@ -245,62 +247,93 @@ def test_a_checked_card_step_closes_what_its_own_card_disturbed() -> None:
         )
 
 
-OPS = st.lists(
-    st.sampled_from(("event", "step", "correct", "look", "run", "accept", "close", "correct event")),
-    min_size=3,
-    max_size=16,
-)
+class Life:
+    """A visit's records at random, with this test's own clock of what happened and what was done when."""
 
+    KINDS = (
+        ("liner", "removed", "liner"),
+        ("liner", "removed_for_access", "liner"),
+        ("looked", "exceedance", "mgt_red_line"),
+        ("run", "adjusted", "governor"),
+    )
 
-@settings(max_examples=150)
-@given(OPS, st.randoms(use_true_random=False))
-def test_nothing_stays_closed_by_evidence_older_than_the_event(ops: list[str], chance) -> None:  # type: ignore[no-untyped-def]
-    s = OwedShop()
-    clock = count(1)
-    last_event: dict[str, int] = {}  # by this test's own clock: when each item was last disturbed
-    born: dict[str, int] = {}  # and when the work of each evidence was first done
-    events: list[tuple[str, str, str, int]] = []
-    runs: list[str] = []
-    kinds = (("liner", "removed", "liner"), ("liner", "removed_for_access", "liner"),
-             ("looked", "exceedance", "mgt_red_line"), ("run", "adjusted", "governor"))  # fmt: skip
-    for op in ops:
-        t = next(clock)
-        if op == "event":
-            key, what, item = chance.choice(kinds)
-            events.append((s.event(what, item), key, what, 1))
-            last_event[key] = t
-        elif op == "correct event" and events:
-            subject, key, what, revision = events.pop()
-            item = next(i for k, w, i in kinds if w == what)
-            s.write(WorkEvent(what=what, item=item, detail="corrected"), subject, after=revision)  # type: ignore[arg-type]
-            events.append((subject, key, what, revision + 1))
-            last_event[key] = t
-        elif op == "step":
-            born[s.step()] = t
-        elif op == "correct" and any("/x/" in b for b in born):
-            subject = chance.choice([b for b in born if "/x/" in b])
-            entry = s.shop.records.history(subject)[-1]
-            s.write(entry.body, subject, after=entry.revision)
-        elif op == "look" and "looked" in last_event:
+    def __init__(self, chance: random.Random) -> None:
+        self.s, self.chance, self.now = OwedShop(), chance, 0
+        self.happened: dict[str, int] = {}
+        self.born: dict[str, int] = {}
+        self.events: list[tuple[str, str, str, int]] = []
+        self.runs: list[str] = []
+        self.closings = 0
+
+    def event(self) -> None:
+        key, what, item = self.chance.choice(self.KINDS)
+        self.events.append((self.s.event(what, item), key, what, 1))
+        self.happened[key] = self.now
+
+    def correct_event(self) -> None:
+        if self.events:
+            subject, key, what, revision = self.events.pop()
+            item = next(i for _, w, i in self.KINDS if w == what)
+            self.s.write(WorkEvent(what=what, item=item, detail="corrected"), subject, after=revision)  # type: ignore[arg-type]
+            self.events.append((subject, key, what, revision + 1))
+            self.happened[key] = self.now
+
+    def step(self) -> None:
+        self.born[self.s.step()] = self.now
+
+    def correct(self) -> None:
+        steps = [b for b in self.born if "/x/" in b]
+        if steps:
+            entry = self.s.shop.records.history(self.chance.choice(steps))[-1]
+            self.s.write(entry.body, entry.subject, after=entry.revision)
+
+    def look(self) -> None:
+        if "looked" in self.happened:
             look = OwedLook(key="looked", found="Looked at every blade.", satisfactory=True, document="OM 9")
-            service.record_look(s.shop.desk("ira"), s.folder, look, "x", f"k{t}")
-            born[f"visit/{s.visit}/owed/looked/look/k{t}"] = t
-        elif op == "run":
-            runs.append(f"r{t}")
-            s.run(f"r{t}")
-            born[f"r{t}"] = t
-        elif op == "accept" and runs:
-            name = chance.choice(runs)
-            born[s.accept(name)] = born[name]
-        elif op == "close" and last_event and born:
-            key = chance.choice(list(last_event))
-            evidence = chance.choice([b for b in born if b.startswith("visit/")] or ["visit/none"])
-            try:
-                s.close(key, evidence)
-            except InputError:
-                pass
-            else:
-                assert born[evidence] > last_event[key]
-        for owed in owed_work(s.folder):
+            service.record_look(self.s.shop.desk("ira"), self.s.folder, look, "x", f"k{self.now}")
+            self.born[f"visit/{self.s.visit}/owed/looked/look/k{self.now}"] = self.now
+
+    def run(self) -> None:
+        self.runs.append(f"r{self.now}")
+        self.s.run(self.runs[-1])
+        self.born[self.runs[-1]] = self.now
+
+    def accept(self) -> None:
+        if self.runs:
+            name = self.chance.choice(self.runs)
+            self.born[self.s.accept(name)] = self.born[name]
+
+    def close(self) -> None:
+        """Try every record as evidence of everything that is owed; what is taken must be younger."""
+        for key in self.happened:
+            for named in [b for b in self.born if b.startswith("visit/")]:
+                with contextlib.suppress(InputError):
+                    self.s.close(key, named)
+                    self.closings += 1
+                    assert self.born[named] > self.happened[key]
+
+
+OPS = ("event", "step", "correct", "look", "run", "accept", "close", "close", "correct_event")
+
+
+@settings(max_examples=300)
+@given(st.lists(st.sampled_from(OPS), min_size=3, max_size=18), st.integers(0, 10**6).map(random.Random))
+def test_nothing_stays_closed_by_evidence_older_than_the_event(ops: list[str], chance: random.Random) -> None:
+    life = Life(chance)
+    for op in ops:
+        life.now += 1
+        getattr(life, op)()
+        for owed in owed_work(life.s.folder):
             if owed.closed:
-                assert born[owed.closing.body.evidence] > last_event[owed.key]
+                assert life.born[owed.closing.body.evidence] > life.happened[owed.key]
+
+
+def test_the_lives_of_the_property_do_close_something() -> None:
+    closed = 0
+    for seed in range(200):
+        life = Life(random.Random(seed))
+        for op in life.chance.choices(OPS, k=18):
+            life.now += 1
+            getattr(life, op)()
+        closed += life.closings
+    assert closed >= 30

@@ -169,7 +169,10 @@ def test_a_correction_shows_both_and_asks_for_the_check_again(gauged: FilledShop
         )
     )  # fmt: skip
     text = ines.get(f"{GEAR}?step=backlash").text
-    assert "revision 2, read the wrong tooth" in text and "Both stand in the record" in text
+    assert "read the wrong tooth" in text
+    assert text.index("0.15 mm") < text.index("read the wrong tooth") < text.rindex("0.17 mm"), (
+        "both are shown"
+    )
 
 
 def test_two_people_at_one_reading_both_see_both(gauged: FilledShop, browser_of: People) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from spoolwright.crafts.cards.gauges import state_words
 from spoolwright.crafts.cards.hand import newer_text, newer_words, workers
-from spoolwright.crafts.cards.model import CountLine, GaugeKnown, ReadingTaken, ToolMoved
+from spoolwright.crafts.cards.model import CountLine, GaugeKnown, ReadingTaken, StepSigned, ToolMoved
 from spoolwright.crafts.cards.rules import hands_on, out_of_order, sign_hindrances
 from spoolwright.crafts.cards.standing import CardState, StepState
 from spoolwright.crafts.cards.tools import count_lines, count_shown, differences
@@ -179,6 +179,14 @@ class CardPage:
 
     def dispose_text(self, told: str) -> str:
         return dispose_shown(self.card, told, self.serial)
+
+    @property
+    def revisions(self) -> list[Entry[StepSigned]]:
+        """Every signature of the step where it was corrected or done again, first to last."""
+        if self.state.signed is None or self.state.signed.revision == 1:
+            return []
+        past = self.desk.records.history(self.state.signed.subject)
+        return [e for e in past if isinstance(e.body, StepSigned)]  # type: ignore[misc]
 
     @property
     def newer(self) -> str:
