@@ -15,8 +15,10 @@ from spoolwright.crafts.life.model import DirectiveDone, LedgerReviewed, PartBor
 from spoolwright.crafts.life.open import open_items
 from spoolwright.crafts.life.stock import affected_by, count_sentence, limit_changes
 from spoolwright.crafts.visit.desk import Desk
-from spoolwright.crafts.visit.entry import ConflictError
+from spoolwright.crafts.visit.entry import ConflictError, New
 from spoolwright.crafts.visit.folder import OpenItem
+from spoolwright.crafts.visit.model import VisitOpened
+from spoolwright.crafts.visit.parts import PartFitted, part_subject
 from spoolwright.crafts.visit.people import NotEntitledError, Role
 from spoolwright.errors import InputError
 
@@ -136,6 +138,56 @@ def test_a_correction_needs_its_reason_and_the_revision_that_was_seen(bench: Ben
     service.record_birth(bench.rex, born(document="another"), after=1, reason="wrong page")
     with pytest.raises(NotEntitledError):
         service.record_use(bench.shop.desk("ada"), used())
+
+
+@pytest.mark.parametrize(
+    ("hours", "starts", "told"),
+    [
+        (1510.5, 1402.0, ""),
+        (None, None, ""),
+        (1515.0, 1402.0, "ledger ends at 1,510.5 hours of engine H4402; the engine came with 1,515."),
+        (1510.5, 1404.0, "ledger ends at 1,402 starts of engine H4402; the engine came with 1,404."),
+        (1500.0, 1402.0, "contradicts another entry: the ledger ends at 1,510.5 hours"),
+    ],
+)
+def test_a_ledger_reaches_to_the_day_its_engine_came(
+    hours: float | None, starts: float | None, told: str
+) -> None:
+    shop = MemoryShop()
+    shop.hire("rex", "Rex Amsel", Role.RECORDS)
+    rex, visit = shop.desk("rex"), "W100"
+    opened = VisitOpened(
+        number=visit, engine_serial=ENGINE, type_id="corrie_940", customer="Holm", reason_for_removal="time",
+        received_on=TODAY, time_since_new_h=hours, starts_since_new=starts,
+    )  # fmt: skip
+    rex.record(New(f"visit/{visit}", opened, visit=visit))
+    fit(rex, visit, ENGINE, "turbine_disc_1", DISC, "D1", "hot_section")
+    service.record_birth(rex, born())
+    service.record_use(rex, used())
+    texts = Bench(shop, visit, rex).of_disc()
+    if told:
+        assert "life not proven" in texts[0] and told in texts[0]
+        service.review_ledger(rex, shop.folder(visit), DISC, "D1", "referred")
+        (entry,) = shop.records.current(LedgerReviewed)
+        stored = entry.body.calculation
+        assert RECOMPUTE[stored.name, stored.version](stored.inputs, lambda _: b"") == stored.result
+    else:
+        assert texts[0].endswith("serial D1: Its disposition is not signed.")
+
+
+def test_a_part_from_another_engine_must_have_left_it(bench: Bench) -> None:
+    """Its ledger ends in another engine than it came in; fitted later, it must have been removed there."""
+    service.record_birth(bench.rex, born())
+    service.record_use(bench.rex, used(engine_serial="H4417", ended="still fitted"))
+    assert "came in engine H4402; the ledger ends with line 1 in engine H4417" in bench.of_disc()[0]
+    later = PartFitted(
+        part="turbine_disc_1", part_number=DISC, serial="D1", module="hot_section", engine_serial=ENGINE,
+        on=TODAY + timedelta(3),
+    )  # fmt: skip
+    bench.rex.record(New(part_subject(DISC, "D1", "fit"), later, visit="W100", after=1, reason="fitted"))
+    assert "line 1 has it still fitted in H4417; it is in H4402" in bench.of_disc()[0]
+    service.record_use(bench.rex, used(engine_serial="H4417"), after=1, reason="removal found")
+    assert "not proven" not in bench.of_disc()[0]
 
 
 @dataclass

@@ -119,7 +119,7 @@ def test_a_builder_signs_no_ledger(rex: Browser, browser_of: BrowserOf, staffed:
 
 def test_the_review_begins_with_the_next_forced_removal(rex: Browser, staffed: FilledShop) -> None:
     """Utility with 59.6 cycles a month by table H-2; 8,800 - 1,430 = 7,370 left: 123.7 months."""
-    take(rex, BIRTH, FIRST)
+    take(rex, BIRTH, FIRST | {"engine": "C940-117"})
     assert "The operator&#39;s rate is not stated" in rex.get(ROOM).text.replace("'", "&#39;")
     said = {
         "hours_per_month": "30", "flown_full": "40", "flown_partial": "60", "flown_ground": "5",

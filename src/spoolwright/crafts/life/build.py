@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
+from spoolwright.crafts.life.chain_checks import Present
 from spoolwright.crafts.life.directives import Item, Told, tell_all
 from spoolwright.crafts.life.model import DirectiveDone, LedgerReviewed, PartBorn, PartUsed, RateStated
 from spoolwright.crafts.life.removal import NextRemoval, next_forced_removal
@@ -75,11 +76,38 @@ def card_of(records: Records, part_number: str, serial: str) -> Card:
     return Card(births[0] if births else None, tuple(lines))
 
 
-def standing_of(records: Records, part_number: str, serial: str, shop: ShopPart, on: date) -> Standing:
+def standing_of(
+    records: Records, part_number: str, serial: str, shop: ShopPart, on: date, now: Present | None = None
+) -> Standing:
     """A part's ledger against its limits, from the records."""
     card = card_of(records, part_number, serial)
     born = card.born.body if card.born else None
-    return judge_life(part_number, serial, born, [e.body for e in card.lines], shop, on)
+    return judge_life(part_number, serial, born, [e.body for e in card.lines], shop, on, now)
+
+
+def standing_in(folder: Folder, records: Records, part_number: str, serial: str) -> Standing:
+    """A part's standing as a visit reads it: a ledger of a part in the engine must reach to this day."""
+    fitted = newest(folder.of(PartFitted), part_subject(part_number, serial, "fit"))
+    now = _present(engine_of(folder), fitted.body) if fitted and fitted.body.engine_serial else None
+    return standing_of(records, part_number, serial, folder.kind.shop, folder.today, now)
+
+
+def _present(opened: VisitOpened, fitted: PartFitted) -> Present:
+    """Where a part is; the engine's counts bear only on a part that came with it."""
+    return Present(
+        engine_serial=fitted.engine_serial,
+        hours=_figure(opened.time_since_new_h),
+        starts=_figure(opened.starts_since_new),
+        came_with_it=fitted.on <= opened.received_on,
+    )
+
+
+def _figure(count: float | None) -> str:
+    """An engine's count as a figure, to the sixth decimal."""
+    if count is None:
+        return ""
+    text = f"{count:.6f}"
+    return text.rstrip("0").rstrip(".")
 
 
 def life_limited(shop: ShopPart) -> dict[str, PartKind | None]:
@@ -130,7 +158,7 @@ def build_of(folder: Folder, records: Records) -> Build:
 
 def _part(folder: Folder, records: Records, fitted: PartFitted, kind: PartKind | None) -> PartInBuild:
     number, serial, shop = fitted.part_number, fitted.serial, folder.kind.shop
-    standing = standing_of(records, number, serial, shop, folder.today)
+    standing = standing_in(folder, records, number, serial)
     review = newest(folder.of(LedgerReviewed), review_subject(folder.visit, number, serial))
     item = Item(serial, standing.ledger.totals if standing.ledger.proven else {}, number)
     done = done_of(records, part_subject(number, serial))
@@ -142,16 +170,7 @@ def _part(folder: Folder, records: Records, fitted: PartFitted, kind: PartKind |
 def is_stale(review: LedgerReviewed, standing: Standing, shop: ShopPart) -> bool:
     """Whether ledger, limits or tables are others now than those that were signed."""
     signed_on = date.fromisoformat(review.calculation.inputs["on"])
-    ledger = standing.ledger
-    now = ledger_inputs(
-        standing.part_number,
-        standing.serial,
-        ledger.born,
-        [x.line for x in ledger.lines],
-        [a.limit for a in standing.limits],
-        shop,
-        signed_on,
-    )
+    now = ledger_inputs(standing, shop, signed_on)
     return canonical(now) != canonical(review.calculation.inputs)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
@@ -10,6 +11,20 @@ from spoolwright.crafts.life.figure import exact, shown, slack
 from spoolwright.crafts.life.findings import Fault, Finding
 from spoolwright.crafts.life.line_checks import LOOK, of
 from spoolwright.crafts.life.model import PartBorn, PartUsed
+
+
+@dataclass(frozen=True)
+class Present:
+    """Where a part is now, and what its engine's papers said when it came; empty where they say nothing.
+
+    `came_with_it` tells a part that arrived in the engine from one that was fitted in this visit.
+    """
+
+    engine_serial: str
+    hours: str = ""
+    starts: str = ""
+    came_with_it: bool = True
+
 
 FIND = "Find the record of that use; the ledger does not fill it."
 
@@ -138,3 +153,33 @@ def _engines(lines: Sequence[PartUsed]) -> Iterator[Finding]:
                     yield Finding(Fault.JUMP, line.line, f"engine {name}", told, FIND)
             if of(line.engine_off, name):
                 last[key] = (of(line.engine_off, name), line.line)
+
+
+def present_findings(lines: Sequence[PartUsed], now: Present) -> Iterator[Finding]:
+    """Whether the ledger reaches to this day: its last line against the engine the part is in."""
+    if not lines:
+        return
+    last = lines[-1]
+    here = last.engine_serial == now.engine_serial
+    if now.came_with_it and not here:
+        text = (
+            f"the part came in engine {now.engine_serial}; the ledger ends with line {last.line} "
+            f"in engine {last.engine_serial or 'not recorded'}."
+        )
+        yield Finding(Fault.UNKNOWN, last.line, "", text, FIND)
+    elif not here and last.ended == "still fitted":
+        text = f"line {last.line} has it still fitted in {last.engine_serial}; it is in {now.engine_serial}."
+        yield Finding(Fault.TWO_ENGINES, last.line, "", text, "Enter the removal, or correct the line.")
+    for name in ("hours", "starts") if now.came_with_it and here else ():
+        written, said = of(last.engine_off, name), getattr(now, name)
+        a, b = exact(written), exact(said)
+        if a is None or b is None or abs(b - a) <= slack((written, said)):
+            continue
+        text = (
+            f"the ledger ends at {shown(a)} {name} of engine {now.engine_serial}; "
+            f"the engine came with {shown(b)}."
+        )
+        if b > a:
+            yield Finding(Fault.UNKNOWN, last.line, f"engine {name}", text, FIND)
+        else:
+            yield Finding(Fault.CONTRADICTS, last.line, f"engine {name}", text, LOOK)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from spoolwright.crafts.life.chain_checks import birth_findings, chain_findings
+from spoolwright.crafts.life.chain_checks import Present, birth_findings, chain_findings, present_findings
 from spoolwright.crafts.life.exchange import Exchange
 from spoolwright.crafts.life.figure import exact
 from spoolwright.crafts.life.findings import Finding
@@ -61,6 +61,7 @@ def read_ledger(
     lines: Sequence[PartUsed],
     exchange: Exchange,
     measures: Sequence[str] = ALWAYS,
+    now: Present | None = None,
 ) -> LedgerRead:
     """Add a ledger up again from birth and find every gap and contradiction.
 
@@ -70,9 +71,11 @@ def read_ledger(
     lines : lines in any order; their numbers order them
     exchange : the manual's exchange tables
     measures : what is added up
+    now : where the part is, for a ledger that must reach to this day
     """
     ordered = sorted(lines, key=lambda x: x.line)
     found = [*birth_findings(born, ordered, measures), *chain_findings(ordered, measures)]
+    found += present_findings(ordered, now) if now else ()
     start = {m: exact(of(born.counts, m)) if born else None for m in measures}
     totals = {m: v or Fraction(0) for m, v in start.items()}
     whole = {m: v is not None for m, v in start.items()}

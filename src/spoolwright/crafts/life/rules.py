@@ -8,6 +8,7 @@ from datetime import date
 from enum import StrEnum
 from fractions import Fraction
 
+from spoolwright.crafts.life.chain_checks import Present
 from spoolwright.crafts.life.exchange import Exchange
 from spoolwright.crafts.life.figure import shown
 from spoolwright.crafts.life.ledger import ALWAYS, LedgerRead, read_ledger
@@ -54,6 +55,7 @@ class Standing:
     ledger: LedgerRead
     limits: tuple[Against, ...]
     verdict: Verdict
+    now: Present | None = None
 
     @property
     def part_number(self) -> str:
@@ -95,12 +97,13 @@ def judge_life(
     lines: Sequence[PartUsed],
     shop: ShopPart,
     on: date,
+    now: Present | None = None,
 ) -> Standing:
-    """A part's ledger against the limits in force on a day."""
+    """A part's ledger against the limits in force on a day; `now` says where the part is."""
     limits = limits_in_force(shop.life_limit, part_number, on)
-    ledger = read_ledger(part_number, serial, born, lines, exchange_of(shop), measures_of(limits))
+    ledger = read_ledger(part_number, serial, born, lines, exchange_of(shop), measures_of(limits), now)
     against = tuple(_against(x, ledger) for x in limits)
-    return Standing(ledger, against, _verdict(ledger, against))
+    return Standing(ledger, against, _verdict(ledger, against), now)
 
 
 def _against(limit: LifeLimit, ledger: LedgerRead) -> Against:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal, Protocol
 
-from spoolwright.crafts.life.build import proposal, review_subject, standing_of
+from spoolwright.crafts.life.build import proposal, review_subject, standing_in
 from spoolwright.crafts.life.model import (
     AffectedSerial,
     CyclesAdvised,
@@ -148,7 +148,7 @@ def review_ledger(
         The person is not records.
     """
     shop = folder.kind.shop
-    standing = standing_of(desk.records, part_number, serial, shop, folder.today)
+    standing = standing_in(folder, desk.records, part_number, serial)
     if disposition == "may be fitted" and not standing.may_be_fitted:
         raise InputError(
             f"part {part_number}, serial {serial}, may not be fitted: {standing.verdict}.",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
+from spoolwright.crafts.life.chain_checks import Present
 from spoolwright.crafts.life.figure import shown
 from spoolwright.crafts.life.model import PartBorn, PartUsed
 from spoolwright.crafts.life.rules import Standing, judge_life
@@ -18,39 +20,23 @@ NAME, VERSION = "life.ledger", "1"
 
 def ledger_calculation(standing: Standing, shop: ShopPart, on: date) -> Calculation:
     """The calculation that a review stores."""
-    ledger = standing.ledger
-    inputs = ledger_inputs(
-        standing.part_number,
-        standing.serial,
-        ledger.born,
-        [x.line for x in ledger.lines],
-        [a.limit for a in standing.limits],
-        shop,
-        on,
-    )
+    inputs = ledger_inputs(standing, shop, on)
     return Calculation(name=NAME, version=VERSION, inputs=inputs, result=_result(standing))
 
 
-def ledger_inputs(
-    part_number: str,
-    serial: str,
-    born: PartBorn | None,
-    lines: Sequence[PartUsed],
-    limits: Sequence[LifeLimit],
-    shop: ShopPart,
-    on: date,
-) -> dict[str, Any]:
+def ledger_inputs(standing: Standing, shop: ShopPart, on: date) -> dict[str, Any]:
     """Everything the totals and the verdict rest on, as plain values."""
-    tables = [t for t in shop.exchange_table if part_number in t.part_numbers]
+    ledger, number = standing.ledger, standing.part_number
     return {
-        "part_number": part_number,
-        "serial": serial,
+        "part_number": number,
+        "serial": standing.serial,
         "on": str(on),
-        "born": born.model_dump(mode="json") if born else None,
-        "lines": [x.model_dump(mode="json") for x in lines],
-        "limits": [x.model_dump(mode="json") for x in limits],
+        "now": asdict(standing.now) if standing.now else None,
+        "born": ledger.born.model_dump(mode="json") if ledger.born else None,
+        "lines": [x.line.model_dump(mode="json") for x in ledger.lines],
+        "limits": [a.limit.model_dump(mode="json") for a in standing.limits],
         "kinds": [k.model_dump(mode="json") for k in shop.cycle_kind],
-        "tables": [t.model_dump(mode="json") for t in tables],
+        "tables": [t.model_dump(mode="json") for t in shop.exchange_table if number in t.part_numbers],
     }
 
 
@@ -63,8 +49,9 @@ def recompute_ledger(inputs: dict[str, Any], _attachment: Callable[[str], bytes]
     )
     born = PartBorn.model_validate(inputs["born"]) if inputs["born"] else None
     lines = [PartUsed.model_validate(x) for x in inputs["lines"]]
+    now = Present(**inputs["now"]) if inputs["now"] else None
     on = date.fromisoformat(inputs["on"])
-    return _result(judge_life(inputs["part_number"], inputs["serial"], born, lines, shop, on))
+    return _result(judge_life(inputs["part_number"], inputs["serial"], born, lines, shop, on, now))
 
 
 def _result(standing: Standing) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from spoolwright.crafts.life.build import (
     card_of,
     proposal,
     review_subject,
-    standing_of,
+    standing_in,
 )
 from spoolwright.crafts.life.exchange import classes_of
 from spoolwright.crafts.life.model import CyclesAdvised, LedgerReviewed, PartBorn, PartUsed
@@ -89,7 +89,7 @@ def part(
 ) -> Response:
     """A part's ledger: its gaps first, the disposition to be signed, every line with its arithmetic."""
     shop, card = folder.kind.shop, card_of(desk.records, pn, sn)
-    standing = standing_of(desk.records, pn, sn, shop, folder.today)
+    standing = standing_in(folder, desk.records, pn, sn)
     signed = newest(folder.of(LedgerReviewed), review_subject(number, pn, sn))
     chosen = say if say in service.DISPOSITIONS else proposal(standing)
     if chosen == "may be fitted" and not standing.may_be_fitted:
@@ -124,7 +124,7 @@ def dispose(request: Request, number: str, folder: FolderHere, desk: DeskHere, f
     disposition = form.text("disposition")
     if disposition not in get_args(service.Disposition):
         raise InputError(f"'{disposition[:40]}' is no disposition.", mend="Choose one of the page.")
-    standing = standing_of(desk.records, pn, sn, folder.kind.shop, folder.today)
+    standing = standing_in(folder, desk.records, pn, sn)
     sign(request, form, desk, shown=service.review_sentence(standing, disposition))
     service.review_ledger(desk, folder, pn, sn, cast("service.Disposition", disposition), after=form.after)
     return redirect(_room(number))
