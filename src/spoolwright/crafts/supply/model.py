@@ -142,7 +142,7 @@ class BuildPlanned(Body):
 
 
 class PartOrdered(Body):
-    """An order line. Subject `order/NUMBER`; what became of it is a later revision."""
+    """An order line. Subject `order/PN/NUMBER`; what became of it is a later revision."""
 
     kind: ClassVar[str] = "part_ordered"
 

@@ -15,7 +15,7 @@ from spoolwright.crafts.typefile.shop.parts import PartKind
 from spoolwright.crafts.visit.entry import Entry, Records
 from spoolwright.crafts.visit.folder import Folder
 from spoolwright.crafts.visit.model import VisitOpened
-from spoolwright.crafts.visit.parts import PartNeeded
+from spoolwright.crafts.visit.parts import PartNeeded, segment
 
 
 class State(StrEnum):
@@ -138,44 +138,39 @@ def lead_times(orders: Iterable[PartOrdered], part: str) -> list[int]:
     ]
 
 
-def needs_of(folder: Folder, records: Records, orders: Sequence[PartOrdered] | None = None) -> list[Need]:
+def orders_of(records: Records, kind: PartKind) -> list[Entry[PartOrdered]]:
+    """Every order of a kind of part, whichever visit it was for."""
+    numbers = (kind.part_number, *kind.alternates)
+    return [e for n in numbers for e in records.current(PartOrdered, under=f"order/{segment(n)}")]
+
+
+def needs_of(folder: Folder, records: Records) -> list[Need]:
     """Everything a visit needs or holds, shortages first."""
-    orders = [e.body for e in records.current(PartOrdered, under="order")] if orders is None else orders
-    wanted, held = needed(folder), kit_lines(folder)
-    parts = set(wanted) | {e.body.part for e in held}
-    build_on = build_date(folder)
-    found = [
-        _need(folder, records, kind, wanted.get(kind.id, 0), build_on, orders)
-        for kind in folder.kind.shop.part
-        if kind.id in parts
-    ]
+    parts = set(needed(folder)) | {e.body.part for e in kit_lines(folder)}
+    found = [need_of(folder, records, kind) for kind in folder.kind.shop.part if kind.id in parts]
     return sorted(found, key=lambda n: (tuple(State).index(n.state), -n.late_days))
 
 
-def _need(
-    folder: Folder,
-    records: Records,
-    kind: PartKind,
-    quantity: int,
-    build_on: date | None,
-    all_orders: Sequence[PartOrdered],
-) -> Need:
-    orders = [
-        o
-        for o in all_orders
-        if o.part == kind.id and o.visit == folder.visit and o.arrived_on is None and not o.cancelled
-    ]
+def need_of(folder: Folder, records: Records, kind: PartKind) -> Need:
+    """What a visit needs of one kind, and how it stands."""
     asked = [e.body for e in folder.of(PartNeeded) if e.body.part == kind.id and not e.body.withdrawn]
     lines = tuple(e.body for e in kit_lines(folder) if e.body.part == kind.id)
-    stock = tuple(stock_of(records, kind))
-    need = Need(kind, quantity, tuple(a.why for a in asked), lines, stock, tuple(orders), build_on)
-    if not need.missing:
-        return need
-    history = lead_times(all_orders, kind.id)
+    quantity = sum(a.quantity for a in asked)
+    stock = tuple(stock_of(records, kind)) if quantity or lines else ()
+    need = Need(kind, quantity, tuple(a.why for a in asked), lines, stock, (), build_date(folder))
+    return _with_orders(folder, records, need) if need.missing else need
+
+
+def _with_orders(folder: Folder, records: Records, need: Need) -> Need:
+    """The need with what is on order for this visit, and when enough will have come."""
+    known = [e.body for e in orders_of(records, need.kind)]
+    orders = [o for o in known if o.visit == folder.visit and o.arrived_on is None and not o.cancelled]
+    history = lead_times(known, need.kind.id)
     promised = [(o.promised_on, o.quantity) for o in orders if o.promised_on]
     bounds = [(day, o.quantity) for o in orders if (day := _bound(o, history, folder.today))]
     return replace(
         need,
+        orders=tuple(orders),
         arrival=day_by_which_enough_came(promised, need.missing),
         late_bound=day_by_which_enough_came(bounds, need.missing),
         deliveries=len(history),

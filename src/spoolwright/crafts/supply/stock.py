@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from spoolwright.crafts.supply.calc import shelf_life_end
 from spoolwright.crafts.supply.model import Allocated, CertificateChecked, StockReceived
@@ -75,17 +76,24 @@ class Stock:
 def stock_under(records: Records, kinds: Iterable[PartKind], under: str = "part") -> list[Stock]:
     """The store, or what of it lies under a subject; parts that were all issued stay visible as taken."""
     lives = {k.id: k.shelf_life_days for k in kinds}
-    stocks = records.current(StockReceived, under=under)
-    checked = {e.subject: e for e in records.current(CertificateChecked, under=under)}
-    allocated = {e.subject: e for e in records.current(Allocated, under=under)}
-    found = []
-    for entry in stocks:
-        place = part_subject(entry.body.part_number, entry.body.tag)
-        life = lives.get(entry.body.part)
-        found.append(
-            Stock(entry, checked.get(f"{place}/certificate"), allocated.get(f"{place}/allocation"), life)
+    entries = records.current(StockReceived, CertificateChecked, Allocated, under=under)
+    by_subject: dict[str, Any] = {e.subject: e for e in entries}
+    return [
+        Stock(
+            entry,
+            by_subject.get(f"{place}/certificate"),
+            by_subject.get(f"{place}/allocation"),
+            lives.get(entry.body.part),
         )
-    return found
+        for place, entry in _arrivals(by_subject)
+    ]
+
+
+def _arrivals(by_subject: dict[str, Any]) -> Iterator[tuple[str, Entry[StockReceived]]]:
+    """Each serial or lot with its place."""
+    for subject, entry in by_subject.items():
+        if isinstance(entry.body, StockReceived):
+            yield subject.removesuffix("/stock"), entry
 
 
 def stock_of(records: Records, kind: PartKind) -> list[Stock]:

@@ -198,5 +198,7 @@ def record_order(desk: Desk, order: PartOrdered, after: int = 0, reason: str = "
             told = f"{words} for {day}, before it was ordered on {order.ordered_on}."
             raise InputError(told, mend="Correct the date.", where=f"{words}_on")
     reason = reason or ("followed up" if after else "")
-    (entry,) = desk.record(New(f"order/{order.number}", order, order.visit, after, reason))
+    (entry,) = desk.record(
+        New(f"order/{segment(order.part_number)}/{order.number}", order, order.visit, after, reason)
+    )
     return entry

@@ -19,7 +19,16 @@ from spoolwright.crafts.supply.model import (
     SentOut,
     Work,
 )
-from spoolwright.crafts.supply.needs import SHORT, State, build_date, kit_lines, needs_of, proposed
+from spoolwright.crafts.supply.needs import (
+    SHORT,
+    State,
+    build_date,
+    kit_lines,
+    need_of,
+    needs_of,
+    orders_of,
+    proposed,
+)
 from spoolwright.crafts.supply.open import open_items
 from spoolwright.crafts.supply.vendors import Repair, authorisations_of, repair_open, repairs, vendor_name
 from spoolwright.crafts.visit.desk import Desk
@@ -127,18 +136,17 @@ def one_kind(request: Request, number: str, part: str, desk: DeskHere, folder: F
         raise NotThereError(
             f"the bill of material has no part '{part[:60]}'.", mend="Look at the visit's parts."
         )
-    need = next((n for n in needs_of(folder, desk.records) if n.kind.id == part), None)
-    orders = desk.records.current(PartOrdered, under="order")
+    need = need_of(folder, desk.records, kind)
     return page(
         request,
         "supply/kind.html",
         kind=kind,
-        need=need,
+        need=need if need.needed or need.lines else None,
         shapes=SHAPES,
         asked=[e for e in folder.of(PartNeeded) if e.body.part == part and not e.body.withdrawn],
         lines=[e for e in kit_lines(folder) if e.body.part == part],
         signed={m.id: kit_sheet.signed_sheet(folder, m.id) for m in folder.kind.type_file.module},
-        orders=[e for e in orders if e.body.part == part and e.body.visit == number],
+        orders=[e for e in orders_of(desk.records, kind) if e.body.visit == number],
         removable=[e.body for e in folder.of(PartFitted) if e.body.part == part and e.body.engine_serial],
         today=folder.today,
         build_on=build_date(folder),
