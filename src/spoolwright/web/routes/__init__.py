@@ -19,6 +19,8 @@ from spoolwright.web.routes import (
     release,
     stores,
     supply,
+    testcell,
+    testcell_work,
     vendors,
 )
 
@@ -35,6 +37,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     files.router,
     cards.router,
     owed.router,
+    testcell.router,
+    testcell_work.router,
     people.router,
     release.router,
     record.router,
