@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "reference"))
-from life_planting import life, moved
+from life_building import Card, life
+from life_planting import moved
 from life_reading import EXCHANGE, as_table, read, seen_by
 
 from spoolwright.crafts.life.ledger import read_ledger
@@ -47,9 +48,7 @@ def test_the_order_of_the_rows_tells_nothing(seed: int, shuffle: random.Random) 
 
 
 CELL = st.one_of(
-    st.sampled_from(
-        ["", "0", "1430", "1:30", "-3", "1e9", "nan", "2012-05-02", "0000-00-00", "birth"]
-    ),
+    st.sampled_from(["", "0", "1430", "1:30", "-3", "1e9", "nan", "2012-05-02", "0000-00-00", "birth"]),
     st.sampled_from(["full=1", "full=x", "a", "T1", "installed", "still fitted", '"', "x" * 300]),
     st.text(max_size=8),
 )
@@ -58,8 +57,6 @@ CELL = st.one_of(
 @given(st.lists(st.dictionaries(st.sampled_from(COLUMNS), CELL, max_size=12), max_size=6))
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_table_is_read_or_refused_with_a_sentence(rows: list[dict[str, str]]) -> None:
-    from life_planting import Card
-
     table = [{"part_number": "Z-10", "serial": "S1", "event": "use"} | r for r in rows]
     try:
         cards = ledgers_from(as_table(Card(table, "tenths")), "t.csv")

@@ -1,6 +1,6 @@
 """Lives: ledgers with planted errors, rainflow counting, exchange rates
 
-Cards are built forward in time in decimal arithmetic by tests/reference/life_planting.py, which imports
+Cards are built forward in time in decimal arithmetic by tests/reference/life_building.py, which imports
 nothing of the project; the plan of planting says which line, kind of fault and measure must be told, and
 nothing else may be. Rainflow counting is compared cycle by cycle with the package `rainflow`.
 """
@@ -18,7 +18,8 @@ import numpy as np
 import rainflow as package
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "reference"))
-from life_planting import PLANTINGS, life, planted, several
+from life_building import life
+from life_planting import PLANTINGS, planted, several
 from life_reading import read, seen_by
 
 from spoolwright.core.life.damage import cycles_allowed, damage_sum, equivalent_cycles, exchange_rate

@@ -6,7 +6,8 @@ import csv
 import io
 from datetime import date
 
-from life_planting import KINDS, PART, TABLES, Card, Seen
+from life_building import KINDS, PART, TABLES, Card
+from life_planting import Seen
 
 from spoolwright.crafts.life.exchange import Exchange
 from spoolwright.crafts.life.ledger import LedgerRead, read_ledger

@@ -10,7 +10,8 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from life_planting import PLANTINGS, life, number, planted, several
+from life_building import life
+from life_planting import PLANTINGS, number, planted, several
 from life_reading import read, seen_by
 
 EACH = 8
