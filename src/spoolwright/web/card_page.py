@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from spoolwright.crafts.cards.gauges import state_words
 from spoolwright.crafts.cards.hand import newer_text, newer_words, workers
@@ -69,7 +70,7 @@ class CardPage:
     folder: Folder
     desk: Desk
 
-    @property
+    @cached_property
     def serial(self) -> str:
         return self.folder.of(VisitOpened)[-1].body.engine_serial
 
@@ -115,13 +116,13 @@ class CardPage:
     def put_down(self) -> str:
         return put_down_words(self.card, self.card.put_down) if self.card.put_down else ""
 
-    @property
+    @cached_property
     def first(self) -> str:
         """What comes before the step, in words."""
         found = out_of_order(self.card, self.state)
         return f"{found.what[:1].upper()}{found.what[1:]} {found.mend}" if found else ""
 
-    @property
+    @cached_property
     def hindrances(self) -> list[str]:
         """What the step lacks before it can be signed."""
         moves = [e.seq for e in self._tool_entries() if isinstance(e.body, ToolMoved)]
@@ -152,7 +153,7 @@ class CardPage:
     def correct_text(self) -> str:
         return correct_shown(self.card, self.state, self.serial)
 
-    @property
+    @cached_property
     def check_refusal(self) -> str:
         """Why the person who looks cannot check; empty when they can."""
         by = self.desk.person
@@ -180,7 +181,7 @@ class CardPage:
     def dispose_text(self, told: str) -> str:
         return dispose_shown(self.card, told, self.serial)
 
-    @property
+    @cached_property
     def revisions(self) -> list[Entry[StepSigned]]:
         """Every signature of the step where it was corrected or done again, first to last."""
         if self.state.signed is None or self.state.signed.revision == 1:
@@ -188,13 +189,13 @@ class CardPage:
         past = self.desk.records.history(self.state.signed.subject)
         return [e for e in past if isinstance(e.body, StepSigned)]  # type: ignore[misc]
 
-    @property
+    @cached_property
     def newer(self) -> str:
         """What the lead is told about a newer text; empty when there is none to decide."""
         text = newer_text(self.card, self.folder.kind) if not self.card.complete else None
         return newer_words(self.card, text) if text else ""
 
-    @property
+    @cached_property
     def others(self) -> list[tuple[str, str]]:
         """To whom the work can be handed over."""
         roles = set(workers(self.card))
@@ -208,7 +209,7 @@ class CardPage:
     def _tool_entries(self) -> list[Entry[ToolMoved]]:
         return [e for e in self.folder.of(ToolMoved) if e.body.module == self.card.place]
 
-    @property
+    @cached_property
     def count(self) -> list[CountLine]:
         return count_lines(self.folder.entries, self.card.place)
 
@@ -220,6 +221,7 @@ class CardPage:
     def count_text(self) -> str:
         return count_shown(self.card.ref.visit, self.card.place, self.count)
 
+    @cached_property
     def measures(self) -> list[MeasureView]:
         """The values of the step in front."""
         held, lost = self.card.readings(self.state), self.card.lost(self.state)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from spoolwright.crafts.cards.model import (
     ENGINE,
@@ -43,10 +44,15 @@ class StepState:
     taken: dict[str, Entry[ReadingTaken]] = field(default_factory=dict)
     disposed: dict[str, Entry[ReadingDisposed]] = field(default_factory=dict)
 
+    @cached_property
+    def digest(self) -> str:
+        """The hash of the step's text, which its signature names."""
+        return digest_of(self.step)
+
     @property
     def stale(self) -> bool:
         """Signed to another text than the card has now."""
-        return self.signed is not None and self.signed.body.step_digest != digest_of(self.step)
+        return self.signed is not None and self.signed.body.step_digest != self.digest
 
     @property
     def is_signed(self) -> bool:
