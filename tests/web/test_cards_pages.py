@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
 
 import pytest
 from httpx import Response
 
-from shop.fixtures import NOON, FilledShop
+from shop.fixtures import FilledShop
+from spoolwright.crafts.cards.gauges import record_gauge
 from spoolwright.crafts.cards.model import CardRef, GaugeKnown, ReadingTaken, StepSigned
 from spoolwright.crafts.cards.rules import card_of
 from spoolwright.crafts.visit.model import WorkEvent
@@ -27,12 +29,7 @@ def gauged(staffed: FilledShop) -> FilledShop:
         ("DG-2", "dial gauge", date(2026, 4, 1)),
         ("TW-1", "torque wrench 5-25", date(2026, 9, 1)),
     ):
-        gauge = GaugeKnown(id=number, name=name, due_on=due)
-        staffed.desk("lena").records.add(
-            [__import__("spoolwright.crafts.visit.entry", fromlist=["New"]).New(f"gauge/{number}", gauge)],
-            by="lena",
-            at=NOON,
-        )
+        record_gauge(staffed.desk("lena"), GaugeKnown(id=number, name=name, due_on=due), 0)
     return staffed
 
 
@@ -215,6 +212,17 @@ def test_what_can_only_be_taken_now_is_waived_by_the_lead(gauged: FilledShop, br
     assert lead.send(here, action, because="no", password=PASSWORD).status_code == 422
     recorded(lead.send(here, action, because="The ring came in loose, stops gone.", password=PASSWORD))
     assert "Not taken. The ring came in loose" in lead.get(f"{here}?step=vane_position").text
+
+
+def test_a_folded_form_that_is_refused_stands_open(gauged: FilledShop, browser_of: People) -> None:
+    issue(browser_of("lena"))
+    ines = browser_of("ines")
+    recorded(ines.send(GEAR, f"{GEAR}/take"))
+    text = ines.send(
+        GEAR, f"{GEAR}/put-down", in_hand="cover", why="fire drill", begun="yes", password="no"
+    ).text
+    assert re.search(r"<details open>\s*<summary>Put the work down", text)
+    assert "The password is not right" in text
 
 
 def test_the_lead_signs_a_search(gauged: FilledShop, browser_of: People) -> None:
