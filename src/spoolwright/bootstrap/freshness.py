@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Generic, TypeVar
 
@@ -41,10 +41,14 @@ def _is_under(subject: str, base: str) -> bool:
 
 @dataclass
 class WatchedRecords:
-    """Records that remember what was asked of them."""
+    """Records that remember what was asked of them, and which subjects were in the answers.
+
+    A subject that was in an answer counts whatever its next revision is: of another visit or kind, it leaves.
+    """
 
     records: StoredRecords
     asked: set[_Question] = field(default_factory=set)
+    answered: set[str] = field(default_factory=set)
 
     def add(self, news: Sequence[New], *, by: str, at: datetime) -> list[Entry[Body]]:
         """Write all or none."""
@@ -53,7 +57,9 @@ class WatchedRecords:
     def current(self, *kinds: type[B], visit: str | None = None, under: str | None = None) -> list[Entry[B]]:
         """The newest revision of each subject."""
         self.asked.add(_Question(kinds, visit, under))
-        return self.records.current(*kinds, visit=visit, under=under)
+        found = self.records.current(*kinds, visit=visit, under=under)
+        self.answered.update(e.subject for e in found)
+        return found
 
     def history(self, subject: str) -> list[Entry[Body]]:
         """Every revision of a subject."""
@@ -67,6 +73,7 @@ class _Kept(Generic[T]):
     seq: int
     today: date
     asked: frozenset[_Question]
+    answered: frozenset[str]
 
 
 class Fresh(Generic[T]):
@@ -94,14 +101,15 @@ class Fresh(Generic[T]):
             for key in keys:
                 kept = self._kept.get(key)
                 if kept is not None and kept.today == today and self._holds(kept):
-                    self._keep(key, _Kept(kept.value, seen, today, kept.asked))
+                    self._keep(key, replace(kept, seq=seen))
                     found[key] = kept.value
         for key in keys:
             if key not in found:
                 watched = WatchedRecords(self._records)
                 found[key] = make(key, watched)
                 with self._lock:
-                    self._keep(key, _Kept(found[key], seen, today, frozenset(watched.asked)))
+                    asked, answered = frozenset(watched.asked), frozenset(watched.answered)
+                    self._keep(key, _Kept(found[key], seen, today, asked, answered))
         return found
 
     def _look(self) -> None:
@@ -117,7 +125,9 @@ class Fresh(Generic[T]):
         if kept.seq < self._began:
             return False
         newer = self._log[max(0, len(self._log) - (self._seen - kept.seq)) :]
-        return not any(q.meets(mark) for mark in newer for q in kept.asked)
+        return not any(
+            mark.subject in kept.answered or any(q.meets(mark) for q in kept.asked) for mark in newer
+        )
 
     def _keep(self, key: str, kept: _Kept[T]) -> None:
         self._kept[key] = kept

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple, cast
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, or_, select, text
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, insert, or_, select
 
 from spoolwright.crafts.visit.entry import KINDS, B, Body, ConflictError, Entry, New
 from spoolwright.errors import InputError
@@ -33,15 +33,6 @@ _NEWEST = (
 
 class Mark(NamedTuple):
     """An entry without its body: enough to tell whether a kept result was read from it."""
-
-    seq: int
-    subject: str
-    kind: str
-    visit: str
-
-
-class Written(NamedTuple):
-    """That something was recorded: what a reader needs to know whether it bears on what was read before."""
 
     seq: int
     subject: str
@@ -125,13 +116,6 @@ class StoredRecords:
         asked = select(ENTRY.c.seq, ENTRY.c.subject, ENTRY.c.kind, ENTRY.c.visit).where(ENTRY.c.seq > seq)
         with self._database.read() as connection:
             return [Mark(*row) for row in connection.execute(asked.order_by(ENTRY.c.seq))]
-
-    def written_since(self, seq: int) -> list[Written]:
-        """What was recorded after a place in the chain, a line each, in order."""
-        columns = (ENTRY.c.seq, ENTRY.c.subject, ENTRY.c.kind, ENTRY.c.visit)
-        with self._database.read() as connection:
-            found = connection.execute(select(*columns).where(ENTRY.c.seq > seq).order_by(ENTRY.c.seq))
-            return [Written(*row) for row in found]
 
     def rows(self, step: int = 2000) -> Iterator[dict[str, Any]]:
         """Every row as it stands in the database, in order, in one state of the records."""

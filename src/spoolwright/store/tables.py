@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Index, Integer, MetaData, Table, Text, UniqueConstraint, text
+from sqlalchemy import Column, Index, Integer, MetaData, Table, Text, UniqueConstraint
 
 _TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 """Compared byte by byte in both databases, so that a subject's prefix is a range."""
@@ -27,13 +27,6 @@ ENTRY = Table(
     UniqueConstraint("subject", "revision", name="entry_subject_revision"),
     Index("entry_visit", "visit", "seq"),
     Index("entry_kind", "kind", "seq"),
-    # The newest record that is not of one visit alone: what makes a visit's cached folder stale.
-    Index(
-        "entry_elsewhere",
-        "seq",
-        sqlite_where=text("substr(subject, 1, 6) <> 'visit/'"),
-        postgresql_where=text("substr(subject, 1, 6) <> 'visit/'"),
-    ),
 )
 
 ATTACHMENT = Table(

@@ -11,7 +11,6 @@ branch_labels = None
 depends_on = None
 
 _TEXT = sa.Text().with_variant(sa.Text(collation="C"), "postgresql")
-_ELSEWHERE = "substr(subject, 1, 6) <> 'visit/'"
 
 
 def _text(name: str) -> sa.Column[str]:
@@ -44,8 +43,6 @@ def _entries() -> None:
     )
     op.create_index("entry_visit", "entry", ["visit", "seq"])
     op.create_index("entry_kind", "entry", ["kind", "seq"])
-    only = sa.text(_ELSEWHERE)
-    op.create_index("entry_elsewhere", "entry", ["seq"], sqlite_where=only, postgresql_where=only)
 
 
 def _people() -> None:
