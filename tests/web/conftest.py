@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from playwright.sync_api import Browser as Chrome
+from playwright.sync_api import sync_playwright
 
 import spoolwright.web
 from shop.fixtures import NOON, FilledShop, Place
@@ -18,6 +20,7 @@ from spoolwright.bootstrap.shop import open_shop
 from spoolwright.sources.typefile import shipped_type
 from spoolwright.web.app import create_app
 from spoolwright.web.settings import Settings
+from web.filled import Served, engines, serving
 from web.staff import PASSWORD, STAFF, Browser
 
 
@@ -87,3 +90,25 @@ def shop_client(browser_of: Callable[[str], Browser]) -> Browser:
 def templates() -> Path:
     """The folder of all templates."""
     return Path(spoolwright.web.__file__).parent / "templates"
+
+
+@pytest.fixture(scope="session")
+def served(prepared: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """A filled shop behind a server, for browsers; tests that write use engines of their own."""
+    folder = tmp_path_factory.mktemp("served") / "shop"
+    shutil.copytree(prepared, folder)
+    shop = FilledShop(open_shop(None, folder))
+    engines(shop)
+    with serving(shop) as running:
+        yield running
+    shop.shop.close()
+
+
+@pytest.fixture(scope="module")
+def chrome(chromium: str) -> Iterator[Chrome]:
+    """A real browser."""
+    with sync_playwright() as playwright:
+        # A container has no user namespace for the sandbox; the pages opened here are our own.
+        opened = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
+        yield opened
+        opened.close()

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Annotated
+from threading import Thread
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from spoolwright.bootstrap.shop import Shop
 
 EPILOG = "Example: spoolwright serve --shop shop, then open http://127.0.0.1:8940 in a browser."
 
@@ -49,6 +53,7 @@ def serve(
     typer.echo(f"Shop {printable(str(shop))} at http://{printable(host)}:{port} (Ctrl-C ends it)")
     if not opened.people.everyone():
         typer.echo("Nobody can sign in yet. Add the lead first: spoolwright person add --help")
+    Thread(target=_read_ahead, args=(opened,), daemon=True).start()
     uvicorn.run(
         create_app(opened, Settings(secure_cookies=behind_tls)),
         host=host,
@@ -57,7 +62,15 @@ def serve(
         log_level="warning",
         proxy_headers=behind_tls,
         server_header=False,
+        timeout_keep_alive=75,
     )
+
+
+def _read_ahead(shop: Shop) -> None:
+    """Read what is open before the first person asks: from a cold start it takes a second or two."""
+    from datetime import UTC, datetime
+
+    shop.open_items_of([v.number for v in shop.visits()], datetime.now(UTC).date())
 
 
 def _is_loopback(host: str) -> bool:

@@ -6,11 +6,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import and_, or_, select
+from sqlalchemy import ColumnElement, select, union_all
 
 from spoolwright.store.chain import time_of
 from spoolwright.store.database import Database
-from spoolwright.store.tables import ENTRY
+from spoolwright.store.tables import ENTRY, PERSON_SECRET
 
 
 @dataclass(frozen=True)
@@ -51,9 +51,13 @@ def find_entries(
     """
     columns = [c for c in ENTRY.c if c.name not in ("body", "previous", "digest")]
     asked = select(*columns).order_by(ENTRY.c.seq.desc()).limit(most)
+    wanted = []
     if words:
-        held = and_(*(ENTRY.c.subject.icontains(w, autoescape=True) for w in words))
-        asked = asked.where(or_(held, ENTRY.c.visit.in_(list(visits))) if visits else held)
+        wanted.append(select(ENTRY.c.seq).where(*(_holds(database, w) for w in words)))
+    if visits:
+        wanted.append(select(ENTRY.c.seq).where(ENTRY.c.visit.in_(list(visits))))
+    if wanted:
+        asked = asked.where(ENTRY.c.seq.in_(union_all(*wanted)))
     if kind:
         asked = asked.where(ENTRY.c.kind == kind)
     if author:
@@ -76,6 +80,20 @@ def find_entries(
         )
         for r in rows
     ]
+
+
+def _holds(database: Database, word: str) -> ColumnElement[bool]:
+    """Whether a subject holds a word; SQLite's LIKE minds no case, and read from the index it is quick."""
+    subject = ENTRY.c.subject
+    if database.is_sqlite:
+        return subject.contains(word, autoescape=True)
+    return subject.icontains(word, autoescape=True)
+
+
+def logins_with_password(database: Database) -> set[str]:
+    """Everybody who can sign in."""
+    with database.read() as connection:
+        return set(connection.scalars(select(PERSON_SECRET.c.login)))
 
 
 def previous_digest(database: Database, seq: int) -> str:

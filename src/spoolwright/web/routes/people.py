@@ -15,6 +15,7 @@ from spoolwright.crafts.visit.entry import Entry
 from spoolwright.crafts.visit.people import AuthorisationGiven, PersonKnown, Role
 from spoolwright.crafts.visit.service import enter_person, give_authorisation, require_lead
 from spoolwright.errors import InputError
+from spoolwright.store.finding import logins_with_password
 from spoolwright.web.form import Form
 from spoolwright.web.frame import DeskHere, FormHere, NotThereError, check_own, frame_of, page, redirect
 
@@ -63,9 +64,10 @@ def _lines(shop: Shop, today: date, login: str = "") -> list[PersonLine]:
     held: dict[str, list[Held]] = {}
     for a in shop.records.current(AuthorisationGiven, under=f"person/{login}" if login else "person"):
         held.setdefault(a.body.login, []).append(Held(a, *lasting(a.body, today)))
+    keyed = logins_with_password(shop.database)
     people = shop.records.current(PersonKnown, under=f"person/{login}" if login else "person")
     return [
-        PersonLine(p, tuple(held.get(p.body.login, ())), shop.people.has_password(p.body.login))
+        PersonLine(p, tuple(held.get(p.body.login, ())), p.body.login in keyed)
         for p in people
         if not login or p.body.login == login
     ]

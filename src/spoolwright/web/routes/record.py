@@ -74,9 +74,7 @@ def of_visit(
 ) -> Response:
     """Everything recorded of a visit."""
     shop = frame_of(request).shop
-    found = find_entries(
-        shop.database, words=(f"visit/{number}",), visits=(number,), before=before, most=ON_A_PAGE + 1
-    )
+    found = find_entries(shop.database, visits=(number,), before=before, most=ON_A_PAGE + 1)
     older = found[ON_A_PAGE - 1].seq if len(found) > ON_A_PAGE else None
     return page(request, "record/visit.html", found=found[:ON_A_PAGE], older=older, before=before)
 
