@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from spoolwright.crafts.supply.calc import kit_completeness
-from spoolwright.crafts.supply.kitting import kind_in
-from spoolwright.crafts.supply.model import KitLine, KitSigned
+from spoolwright.crafts.supply.kitting import hold, kind_in
+from spoolwright.crafts.supply.model import Allocated, KitLine, KitSigned, UsedUp
 from spoolwright.crafts.supply.needs import build_date, kit_lines, needed
-from spoolwright.crafts.supply.stock import one_stock
+from spoolwright.crafts.supply.stock import Stock, one_stock
 from spoolwright.crafts.visit.desk import Desk, signed
 from spoolwright.crafts.visit.entry import Body, Calculation, Entry, Meaning, New
 from spoolwright.crafts.visit.folder import Folder, newest
@@ -102,7 +102,7 @@ def fit_part(desk: Desk, folder: Folder, line: Entry[KitLine], removed: str = ""
     """
     desk.entitled(*SIGNERS)
     body = line.body
-    _refuse_unless_fit_to_build(desk, folder, body)
+    stock = _stock_to_build_in(desk, folder, body)
     detail = f"{body.quantity} of {body.part_number} {body.tag} fitted"
     detail += f" in place of {removed}" if removed else ""
     event = WorkEvent(
@@ -117,6 +117,7 @@ def fit_part(desk: Desk, folder: Folder, line: Entry[KitLine], removed: str = ""
     news = [
         _after(desk, event_subject(folder.visit, body), event, folder.visit, "more of the lot fitted"),
         New(line.subject, fitted, folder.visit, line.revision, "fitted"),
+        *_out_of_store(stock, folder.visit, body.quantity),
     ]
     if body.serialised:
         news.append(_fit(desk, folder, body))
@@ -124,7 +125,8 @@ def fit_part(desk: Desk, folder: Folder, line: Entry[KitLine], removed: str = ""
     return desk.record(*news)
 
 
-def _refuse_unless_fit_to_build(desk: Desk, folder: Folder, line: KitLine) -> None:
+def _stock_to_build_in(desk: Desk, folder: Folder, line: KitLine) -> Stock:
+    """The stock a line takes from, if it may be built in."""
     what = f"{line.part_number} {line.tag}"
     sheet = signed_sheet(folder, line.module)
     if sheet is None or line.as_kitted not in sheet.body.lines:
@@ -140,6 +142,20 @@ def _refuse_unless_fit_to_build(desk: Desk, folder: Folder, line: KitLine) -> No
     if line.expires_on and line.expires_on < folder.today:
         told = f"{what}: its shelf life ended on {line.expires_on}."
         raise InputError(told, mend="Put it back and take another lot.", where="tag")
+    return stock
+
+
+def _out_of_store(stock: Stock, visit: str, quantity: int) -> list[New]:
+    """What fitting leaves in store: the allocation with what is fitted, or that all of it is used up."""
+    new = hold(stock, visit, quantity, quantity)
+    assert isinstance(new.body, Allocated)
+    taken = new.body.taken
+    if sum(t.fitted for t in taken) < stock.body.quantity:
+        return [new]
+    used = UsedUp(arrival=stock.entry.revision, taken=taken)
+    place = part_subject(stock.body.part_number, stock.body.tag)
+    names = ("stock", "certificate", "allocation")
+    return [New(f"{place}/{n}", used, "", r, "used up") for n, r in zip(names, stock.revisions, strict=True)]
 
 
 def _after(desk: Desk, subject: str, body: Body, visit: str, reason: str) -> New:

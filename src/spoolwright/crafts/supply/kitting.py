@@ -119,19 +119,20 @@ def kit_part(
     reason = "kitted again" if before else ""
     entry, _ = desk.record(
         New(subject, line, folder.visit, before.revision if before else 0, reason),
-        _hold(stock, folder.visit, line.quantity),
+        hold(stock, folder.visit, line.quantity, line.fitted),
     )
     return entry
 
 
-def _hold(stock: Stock, visit: str, quantity: int) -> New:
+def hold(stock: Stock, visit: str, quantity: int, fitted: int = 0) -> New:
     """The allocation with this visit's share set to a quantity."""
-    shares = {**stock.taken, visit: quantity}
-    taken = tuple(Taken(visit=v, quantity=n) for v, n in sorted(shares.items()) if n)
+    theirs = [t for t in stock.held if t.visit != visit]
+    mine = [Taken(visit=visit, quantity=quantity, fitted=fitted)] if quantity else []
+    taken = tuple(sorted([*theirs, *mine], key=lambda t: t.visit))
     body = Allocated(arrival=stock.entry.revision, taken=taken)
-    after = stock.allocated.revision if stock.allocated else 0
     subject = part_subject(stock.body.part_number, stock.body.tag, "allocation")
-    return New(subject, body, "", after, f"visit {visit} holds {quantity}" if after else "")
+    after = stock.revisions[2]
+    return New(subject, body, "", after, f"visit {visit} holds {quantity}, {fitted} fitted" if after else "")
 
 
 def _kittable(desk: Desk, folder: Folder, kind: PartKind, number: str, tag: str, quantity: int) -> Stock:
@@ -190,6 +191,7 @@ def put_back(desk: Desk, folder: Folder, line: Entry[KitLine], reason: str) -> E
         raise InputError(told, mend="Look at it under Stores.", where="tag")
     left = body.model_copy(update={"quantity": body.fitted})
     entry, _ = desk.record(
-        New(line.subject, left, folder.visit, line.revision, reason), _hold(stock, folder.visit, body.fitted)
+        New(line.subject, left, folder.visit, line.revision, reason),
+        hold(stock, folder.visit, body.fitted, body.fitted),
     )
     return entry

@@ -81,10 +81,11 @@ class CertificateChecked(Body):
 
 
 class Taken(Record):
-    """What a visit holds of a serial or lot."""
+    """What a visit holds of a serial or lot, and how much of it was built in."""
 
     visit: str
     quantity: int = Field(ge=1)
+    fitted: int = Field(default=0, ge=0)
 
 
 class Allocated(Body):
@@ -97,6 +98,19 @@ class Allocated(Body):
 
     arrival: int
     taken: tuple[Taken, ...] = ()
+
+
+class UsedUp(Body):
+    """All of a serial or lot was built in: it leaves the store's lists, its history stays.
+
+    The newest revision of `part/PN/TAG/stock`, `.../certificate` and `.../allocation`, written together, so
+    that a list of what is in store never reads what was used up over the years.
+    """
+
+    kind: ClassVar[str] = "used_up"
+
+    arrival: int
+    taken: tuple[Taken, ...]
 
 
 class KitLine(Body):

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
+from functools import cached_property
 
 from spoolwright.crafts.supply.calc import day_by_which_enough_came, lead_time_bound
 from spoolwright.crafts.supply.model import BuildPlanned, KitLine, PartOrdered
@@ -49,7 +50,7 @@ class Need:
     late_bound: date | None = None
     deliveries: int = 0
 
-    @property
+    @cached_property
     def kitted(self) -> int:
         return sum(line.quantity for line in self.lines)
 
@@ -80,7 +81,7 @@ class Need:
             s for s in self.stock if s.accepted and s.free > 0 and self.build_on and s.expired(self.build_on)
         ]
 
-    @property
+    @cached_property
     def missing(self) -> int:
         """What neither the kit nor the store holds under its own number."""
         return max(self.still - sum(s.free for s in self.usable()), 0)
@@ -90,7 +91,7 @@ class Need:
         """Days from the build date to the promised arrival, 0 in time."""
         return max((self.arrival - self.build_on).days, 0) if self.arrival and self.build_on else 0
 
-    @property
+    @cached_property
     def state(self) -> State:
         if not self.still:
             return State.KITTED

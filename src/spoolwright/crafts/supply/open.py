@@ -5,20 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from spoolwright.crafts.supply.kit_sheet import signed_sheet
+from spoolwright.crafts.supply.model import CertificateChecked, KitLine
 from spoolwright.crafts.supply.needs import SHORT, Need, State, build_date, kit_lines, needs_of
-from spoolwright.crafts.supply.stock import Stock
 from spoolwright.crafts.supply.vendors import authorisations_of, repair_open, repairs, vendor_name
 from spoolwright.crafts.visit.entry import Records
 from spoolwright.crafts.visit.folder import Folder, OpenItem
+from spoolwright.crafts.visit.parts import part_subject
 from spoolwright.crafts.visit.people import Role
 
 
 def open_items(folder: Folder, records: Records) -> list[OpenItem]:
     """Everything of supply that is not closed: shortages, kits, sheets, outside repairs."""
-    needs = needs_of(folder, records)
+    return items_of(folder, records, needs_of(folder, records))
+
+
+def items_of(folder: Folder, records: Records, needs: list[Need]) -> list[OpenItem]:
+    """What is open, from needs that are worked out already."""
     return [
         *(_need(folder, n) for n in needs if n.state != State.KITTED),
-        *_held(folder, needs),
+        *_held(folder, records, needs),
         *_sheets(folder),
         *_repairs(folder, records),
     ]
@@ -46,31 +51,29 @@ def _need(folder: Folder, need: Need) -> OpenItem:
     return _item(folder, need_sentence(need), f"need-{need.kind.id}", role, need.kind.module)
 
 
-def _held(folder: Folder, needs: list[Need]) -> Iterator[OpenItem]:
+def _held(folder: Folder, records: Records, needs: list[Need]) -> Iterator[OpenItem]:
     """What a kit holds and should not: too much, run out before it is built in, back in quarantine."""
     build_on = build_date(folder)
     for need in needs:
         if need.kitted > need.needed:
             told = f"{need.kind.name}: {need.kitted} kitted, {need.needed} needed."
             yield _item(folder, told, f"need-{need.kind.id}", Role.BUILDER, need.kind.module)
-        stock = {(s.body.part_number, s.body.tag): s for s in need.stock}
         for line in need.lines:
             what = f"{need.kind.name} {line.part_number} {line.tag}"
-            if (
-                line.expires_on
-                and line.fitted < line.quantity
-                and line.expires_on < (build_on or folder.today)
-            ):
-                told = f"{what}: its shelf life ends on {line.expires_on}, before it is built in."
+            ends, unfitted = line.expires_on, line.fitted < line.quantity
+            if ends and unfitted and ends < (build_on or folder.today):
+                told = f"{what}: its shelf life ends on {ends}, before it is built in."
                 yield _item(folder, told, f"need-{need.kind.id}", Role.BUILDER, need.kind.module)
-            if _back_in_quarantine(stock.get((line.part_number, line.tag)), line.arrival):
+            if _back_in_quarantine(records, line):
                 told = f"{what}: kitted, and its certificate was quarantined since."
                 yield _item(folder, told, f"need-{need.kind.id}", Role.INSPECTOR, need.kind.module)
 
 
-def _back_in_quarantine(stock: Stock | None, arrival: int) -> bool:
-    """A later arrival of the same serial says nothing about this one."""
-    return stock is not None and stock.entry.revision == arrival and not stock.accepted
+def _back_in_quarantine(records: Records, line: KitLine) -> bool:
+    """A look at a later arrival of the same serial says nothing about this one."""
+    under = part_subject(line.part_number, line.tag, "certificate")
+    looks = [e.body for e in records.current(CertificateChecked, under=under)]
+    return any(c.arrival == line.arrival and c.decision == "quarantined" for c in looks)
 
 
 def _sheets(folder: Folder) -> Iterator[OpenItem]:

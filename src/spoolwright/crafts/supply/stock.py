@@ -5,23 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 from spoolwright.crafts.supply.calc import shelf_life_end
-from spoolwright.crafts.supply.model import Allocated, CertificateChecked, StockReceived
+from spoolwright.crafts.supply.model import Allocated, CertificateChecked, StockReceived, Taken, UsedUp
 from spoolwright.crafts.typefile.shop.parts import PartKind
-from spoolwright.crafts.visit.entry import Entry, Records
+from spoolwright.crafts.visit.entry import B, Body, Entry, Records
 from spoolwright.crafts.visit.parts import part_subject, segment
 
 
 @dataclass(frozen=True)
 class Stock:
-    """A serial or lot in the store."""
+    """A serial or lot: its last arrival, the look at its certificate, who holds it."""
 
     entry: Entry[StockReceived]
     checked: Entry[CertificateChecked] | None
     allocated: Entry[Allocated] | None
     shelf_life_days: int | None = None
+    used_up: bool = False
+    revisions: tuple[int, int, int] = (0, 0, 0)
+    """How many revisions stock, certificate and allocation have: what the next record comes after."""
 
     @property
     def body(self) -> StockReceived:
@@ -33,7 +37,7 @@ class Stock:
         noun = "serial" if self.body.serialised else "lot"
         return f"{self.body.part_number} {noun} {self.body.tag}"
 
-    @property
+    @cached_property
     def accepted(self) -> bool:
         """Whether an inspector accepted the certificate of this very arrival."""
         return self._of_arrival and self.checked is not None and self.checked.body.decision == "accepted"
@@ -52,18 +56,23 @@ class Stock:
         return "certificate not yet accepted" if self.body.certificate else "no certificate"
 
     @property
-    def taken(self) -> dict[str, int]:
-        """Quantity by visit, of this arrival."""
+    def held(self) -> tuple[Taken, ...]:
+        """What visits hold of this arrival."""
         if self.allocated is None or self.allocated.body.arrival != self.entry.revision:
-            return {}
-        return {t.visit: t.quantity for t in self.allocated.body.taken}
+            return ()
+        return self.allocated.body.taken
 
     @property
+    def taken(self) -> dict[str, int]:
+        """Quantity by visit."""
+        return {t.visit: t.quantity for t in self.held}
+
+    @cached_property
     def free(self) -> int:
         """What no visit holds."""
         return self.body.quantity - sum(self.taken.values())
 
-    @property
+    @cached_property
     def expires_on(self) -> date | None:
         """The last day on which it may be built in."""
         return shelf_life_end(self.body.made_on, self.shelf_life_days, self.body.expires_on)
@@ -74,7 +83,7 @@ class Stock:
 
 
 def stock_under(records: Records, kinds: Iterable[PartKind], under: str = "part") -> list[Stock]:
-    """The store, or what of it lies under a subject; parts that were all issued stay visible as taken."""
+    """What is in store under a subject, held by a visit or not; what was used up is not in it."""
     lives = {k.id: k.shelf_life_days for k in kinds}
     entries = records.current(StockReceived, CertificateChecked, Allocated, under=under)
     by_subject: dict[str, Any] = {e.subject: e for e in entries}
@@ -108,5 +117,24 @@ def stock_of(records: Records, kind: PartKind) -> list[Stock]:
 
 
 def one_stock(records: Records, kinds: Iterable[PartKind], part_number: str, tag: str) -> Stock | None:
-    """A serial or lot."""
-    return next(iter(stock_under(records, kinds, part_subject(part_number, tag))), None)
+    """A serial or lot as it stands, also after it was used up."""
+    place = part_subject(part_number, tag)
+    arrivals = records.history(f"{place}/stock")
+    entry = _last(arrivals, StockReceived)
+    if entry is None:
+        return None
+    looks, holds = records.history(f"{place}/certificate"), records.history(f"{place}/allocation")
+    lives = {k.id: k.shelf_life_days for k in kinds}
+    return Stock(
+        entry,
+        _last(looks, CertificateChecked),
+        _last(holds, Allocated),
+        lives.get(entry.body.part),
+        used_up=isinstance(arrivals[-1].body, UsedUp),
+        revisions=(len(arrivals), len(looks), len(holds)),
+    )
+
+
+def _last(history: list[Entry[Body]], kind: type[B]) -> Entry[B] | None:
+    """The last revision of a kind."""
+    return next((e for e in reversed(history) if isinstance(e.body, kind)), None)  # type: ignore[return-value]

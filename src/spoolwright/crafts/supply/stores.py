@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from spoolwright.crafts.supply.certificates import FIELDS, certificate_mistakes, shelf_mistakes
 from spoolwright.crafts.supply.model import CertificateChecked, FieldSeen, PartOrdered, StockReceived
 from spoolwright.crafts.supply.stock import Stock, one_stock
 from spoolwright.crafts.typefile.shop.parts import PartKind
 from spoolwright.crafts.visit.desk import Desk, signed
 from spoolwright.crafts.visit.entry import Body, Entry, Meaning, New
-from spoolwright.crafts.visit.parts import PartFitted, part_subject, segment
+from spoolwright.crafts.visit.parts import part_subject, segment
 from spoolwright.crafts.visit.people import Role
 from spoolwright.errors import InputError
 
@@ -31,7 +33,7 @@ def stock_at(desk: Desk, part_number: str, tag: str) -> Stock:
     if bare is None:
         raise InputError(f"nothing in store is {part_number} {tag}.", mend="Receive it under Stores.")
     kind = kind_of(desk, bare.body.type_id, bare.body.part)
-    return Stock(bare.entry, bare.checked, bare.allocated, kind.shelf_life_days)
+    return replace(bare, shelf_life_days=kind.shelf_life_days)
 
 
 def receive_stock(desk: Desk, stock: StockReceived) -> Entry[Body]:
@@ -61,23 +63,16 @@ def receive_stock(desk: Desk, stock: StockReceived) -> Entry[Body]:
             f"received on {stock.received_on}, after today.", mend="Correct the date.", where="received_on"
         )
     there = one_stock(desk.records, (kind,), stock.part_number, stock.tag)
-    if there and not (stock.serialised and _was_fitted(desk, stock)):
+    if there and not there.used_up:
         raise InputError(
             f"{there.words} is in store since {there.body.received_on}.",
             mend="A further delivery of a lot is received under its own lot number, such as 'LOT-2'.",
             where="tag",
         )
-    after = there.entry.revision if there else 0
+    after = there.revisions[0] if there else 0
     reason = f"came in again on {stock.received_on}" if there else ""
     (entry,) = desk.record(New(part_subject(stock.part_number, stock.tag, "stock"), stock, "", after, reason))
     return entry
-
-
-def _was_fitted(desk: Desk, stock: StockReceived) -> bool:
-    """Whether a serial was built in since it last came into store: only then can it come again."""
-    place = part_subject(stock.part_number, stock.tag)
-    came = desk.records.history(f"{place}/stock")[-1].seq
-    return any(e.seq > came for e in desk.records.current(PartFitted, under=f"{place}/fit"))
 
 
 def correct_stock(desk: Desk, stock: StockReceived, after: int, reason: str) -> Entry[Body]:
@@ -164,7 +159,7 @@ def check_certificate(desk: Desk, stock: Stock, checked: CertificateChecked, sho
         raise InputError(
             "what was shown is not what stands now.", mend="Read it again, then sign.", where="shown"
         )
-    after = stock.checked.revision if stock.checked else 0
+    after = stock.revisions[1]
     subject = part_subject(stock.body.part_number, stock.body.tag, "certificate")
     new = New(subject, checked, "", after, "looked at again" if after else "")
     (entry,) = desk.record(signed(new, desk, Meaning.ACCEPTED, shown, Role.INSPECTOR))

@@ -29,7 +29,7 @@ from spoolwright.crafts.supply.needs import (
     orders_of,
     proposed,
 )
-from spoolwright.crafts.supply.open import open_items
+from spoolwright.crafts.supply.open import items_of
 from spoolwright.crafts.supply.vendors import Repair, authorisations_of, repair_open, repairs, vendor_name
 from spoolwright.crafts.visit.desk import Desk
 from spoolwright.crafts.visit.entry import Entry
@@ -67,7 +67,7 @@ def parts(request: Request, number: str, desk: DeskHere, folder: FolderHere) -> 
         needs=needs,
         short=[n for n in needs if n.state in SHORT],
         shapes=SHAPES,
-        items=open_items(folder, desk.records),
+        items=items_of(folder, desk.records, needs),
         build_on=build_date(folder),
         planned=planned[0] if planned else None,
         modules=_modules(folder),
