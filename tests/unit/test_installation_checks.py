@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +38,7 @@ POWER_CHECK = load_shop_part(shop_folder(shipped_type())).shop.power_check
 assert POWER_CHECK is not None
 HEAD = "date,hours [h],pressure_altitude [ft],oat [degC],ng [rpm],np [rpm],torque [N m],mgt [degC],bleed"
 ROW = "2026-06-02,3,3410,18.8,36905,5831,1024,770,off"
+LATER = datetime(2026, 7, 1, tzinfo=UTC)
 HOURS = [3.0, 28, 55, 77, 103, 130, 152, 178]
 
 
@@ -238,7 +239,7 @@ def shop() -> MemoryShop:
 
 
 def test_checks_are_kept_all_or_none_and_never_twice(shop: MemoryShop) -> None:
-    desk = shop.desk("ros")
+    desk = shop.desk("ros", LATER)
     entered = enter_checks(desk, "W100", [reading()], KNOWN, "k1")
     assert entered[0].subject == "visit/W100/installation/check/k1-1"
     both = [reading(hours=9.0), reading()]
@@ -246,13 +247,15 @@ def test_checks_are_kept_all_or_none_and_never_twice(shop: MemoryShop) -> None:
         enter_checks(desk, "W100", both, KNOWN, "k2")
     with pytest.raises(InputError, match="cannot be"):
         enter_checks(desk, "W100", [reading(hours=9.0, torque=Amount(value=5.0, unit="N m"))], KNOWN, "k3")
+    with pytest.raises(InputError, match="still to come"):
+        enter_checks(shop.desk("ros"), "W100", [reading(hours=9.0)], KNOWN, "k5")
     with pytest.raises(NotEntitledError):
-        enter_checks(shop.desk("vic"), "W100", [reading(hours=9.0)], KNOWN, "k4")
+        enter_checks(shop.desk("vic", LATER), "W100", [reading(hours=9.0)], KNOWN, "k4")
     assert len(shop.records.current(CheckEntered)) == 1
 
 
 def test_a_correction_keeps_the_first_entry_and_takes_a_confirmation_back(shop: MemoryShop) -> None:
-    desk = shop.desk("ros")
+    desk = shop.desk("ros", LATER)
     (entry,) = enter_checks(desk, "W100", [reading()], KNOWN, "k1")
     confirmed = confirm_check(desk, entry, "gauge compared with the spare")  # type: ignore[arg-type]
     assert isinstance(confirmed.body, CheckEntered) and confirmed.body.confirmed

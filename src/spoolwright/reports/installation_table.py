@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+from spoolwright.crafts.installation.compare import signed
 from spoolwright.crafts.installation.model import CheckResult, InstallationResult, Interval
 
 COLUMNS = (
@@ -53,7 +54,7 @@ def lines_of(result: InstallationResult) -> list[str]:
     m = result.bench_margin
     head = [
         f"Engine {result.engine_serial}, bench run {result.bench_run}: power margin at {result.rating} "
-        f"{m.value:+.1f} % ± {m.half_width:.1f} %.",
+        f"{signed(m.value, 1)} % ± {m.half_width:.1f} %.",
         f"The rule: {result.source}.",
         "",
     ]
@@ -77,4 +78,4 @@ def _check(c: CheckResult) -> list[str]:
 
 
 def _interval(x: Interval) -> str:
-    return f"{x.value:+.1f} {x.unit} ± {x.half_width:.1f} {x.unit}"
+    return f"{signed(x.value, 1)} {x.unit} ± {x.half_width:.1f} {x.unit}"

@@ -148,7 +148,7 @@ def _agreement(
     if doubts and not used:
         return "cannot tell", "In doubt, left out of the trend: " + " ".join(doubts)
     half, part = WIDTH * u, math.expm1(power)
-    size = f"{100 * part:+.1f} % ± {100 * half:.1f} %"
+    size = f"{signed(100 * part, 1)} % ± {100 * half:.1f} %"
     if half > COARSE:
         return "cannot tell", f"Power against the bench {size}: too coarse to tell a change."
     if abs(part) <= half:
@@ -158,6 +158,11 @@ def _agreement(
         f"{abs(hotter.value):.0f} K ± {hotter.half_width:.0f} K {'hotter' if hotter.value > 0 else 'cooler'}"
     )
     return "does not agree", f"{more.capitalize()} power than on the bench: {size}; {hot} at this power."
+
+
+def signed(value: float, digits: int) -> str:
+    """A number with its sign, a true minus."""
+    return f"{value:+.{digits}f}".replace("-", "−")
 
 
 def told_trend(hours: FloatArray, margin: Told, used: FloatArray) -> TrendTold:
@@ -204,8 +209,8 @@ def _finite(x: float) -> float | None:
 
 
 def _sentence(slope: float, half: float, level: float, level_half: float, low: float, high: float) -> str:
-    stands = f"Margin {level:+.1f} % ± {level_half:.1f} % at the last check; "
-    per = f"{slope:+.2f} % ± {half:.2f} % for each 100 h"
+    stands = f"Margin {signed(level, 1)} % ± {level_half:.1f} % at the last check; "
+    per = f"{signed(slope, 2)} % ± {half:.2f} % for each 100 h"
     if level + level_half <= 0.0:
         return f"{stands}it is used up. {per}."
     if math.isfinite(low) and math.isfinite(high):

@@ -24,6 +24,11 @@ class ManualVerdict:
     margin: float | None = None
 
 
+def spoken(unit: str) -> str:
+    """A unit as people write it."""
+    return {"degC": "°C", "degF": "°F", "N m": "N·m"}.get(unit, unit)
+
+
 def source_of(power_check: PowerCheck) -> str:
     """The manual, its revision and the paragraph of the check."""
     m = power_check.manual
@@ -42,7 +47,7 @@ def judge_by_manual(reading: CheckReading, power_check: PowerCheck, type_file: T
     if limit is None:
         why = why or (
             f"torque {torque:.0f} {rule.sheet[0].torque.unit}, {height:.0f} {rule.pressure_altitude_unit}, "
-            f"{air:.1f} {rule.temperature_unit} lie outside its table"
+            f"{air:.1f} {spoken(rule.temperature_unit)} lie outside its table"
         )
         return ManualVerdict(
             "cannot tell", f"The manual's check does not cover this reading: {why} ({source})."
@@ -53,8 +58,8 @@ def judge_by_manual(reading: CheckReading, power_check: PowerCheck, type_file: T
     action = "" if outcome == "meets" else f" {rule.action}"
     return ManualVerdict(
         outcome,
-        f"MGT {mgt:.0f} {rule.mgt_unit} {does} the highest allowed, "
-        f"{limit:.0f} {rule.mgt_unit} ({source}).{action}",
+        f"MGT {mgt:.0f} {spoken(rule.mgt_unit)} {does} the highest allowed, "
+        f"{limit:.0f} {spoken(rule.mgt_unit)} ({source}).{action}",
         limit,
         limit - mgt,
     )

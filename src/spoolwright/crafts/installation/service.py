@@ -40,6 +40,7 @@ def enter_checks(
     news = []
     for i, reading in enumerate(readings):
         check_reading(reading, type_file)
+        _not_to_come(desk, reading)
         if _same(reading) in kept:
             raise InputError(
                 f"a check of {reading.checked_on} at {reading.hours:g} h is kept already.",
@@ -49,6 +50,13 @@ def enter_checks(
         body = CheckEntered(reading=reading, file=file, line=lines[i] if lines else None)
         news.append(New(f"visit/{visit}/installation/check/{key}-{i + 1}", body, visit=visit))
     return desk.record(*news)
+
+
+def _not_to_come(desk: Desk, reading: CheckReading) -> None:
+    if reading.checked_on > desk.now.date():
+        raise InputError(
+            f"a check of {reading.checked_on} is still to come.", mend="Correct the day.", where="checked_on"
+        )
 
 
 def _same(reading: CheckReading) -> tuple[object, float]:
@@ -61,6 +69,7 @@ def correct_check(
     """Correct what was entered; the first entry stays readable."""
     desk.entitled(*ENTERS)
     check_reading(reading, type_file)
+    _not_to_come(desk, reading)
     body = entry.body.model_copy(update={"reading": reading, "confirmed": ""})
     return _again(desk, entry, body, reason)
 

@@ -68,7 +68,7 @@ def room(request: Request, number: str, desk: DeskHere, folder: FolderHere) -> R
         "testcell/room.html",
         items=open_items(folder),
         jobs=testing_of(request).jobs.of_visit(number),
-        now=now,
+        test=now,
         newest=newest,
         decided=now.disposition_of(newest.subject) if newest else None,
         seen=newest is not None and may_see(desk, now, newest),
