@@ -7,7 +7,7 @@ import pytest
 import supply_shop as s
 
 from shop.memory import MemoryShop
-from spoolwright.crafts.supply import kitting, stores
+from spoolwright.crafts.supply import kitting, needs, stores
 from spoolwright.crafts.supply.calc import lead_time_bound, least_deliveries
 from spoolwright.crafts.supply.model import PartOrdered
 from spoolwright.crafts.supply.needs import State, needs_of
@@ -116,3 +116,17 @@ def test_too_few_deliveries_give_no_bound() -> None:
     assert lead_time_bound([5, 6, 7]) is None
     assert lead_time_bound([5, 6, 7, 8], waited=6) is None
     assert lead_time_bound([5, 6, 7, 8, 9, 9], waited=5) == 9
+
+
+def test_one_reading_of_the_whole_store_says_the_same_as_one_for_each_number(
+    shop: MemoryShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    s.need(shop, s.SEAL, 3)
+    s.in_store(shop, s.PART, "940-212-3", "IM-9")
+    s.in_store(shop, s.SEAL, s.SEAL_NUMBER, "LOT-1", 2)
+    stores.record_order(shop.desk("lou"), order(promised_on=s.a_day(29)))
+    folder = shop.folder("W100", s.DAY)
+    each = needs_of(folder, shop.records)
+    monkeypatch.setattr(needs, "MANY", 0)
+    assert needs_of(folder, shop.records) == each
+    assert [len(n.stock) for n in each] == [1, 1]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
@@ -11,7 +11,7 @@ from functools import cached_property
 
 from spoolwright.crafts.supply.calc import day_by_which_enough_came, lead_time_bound
 from spoolwright.crafts.supply.model import BuildPlanned, KitLine, PartOrdered
-from spoolwright.crafts.supply.stock import Stock, stock_of
+from spoolwright.crafts.supply.stock import Stock, numbers_of, stock_of, stock_under
 from spoolwright.crafts.typefile.shop.parts import PartKind
 from spoolwright.crafts.visit.entry import Entry, Records
 from spoolwright.crafts.visit.folder import Folder
@@ -33,6 +33,8 @@ class State(StrEnum):
 
 
 SHORT = tuple(State)[:4]
+MANY = 12
+"""From so many kinds on, one reading of the whole store is quicker than one for each number."""
 
 
 @dataclass(frozen=True)
@@ -141,30 +143,64 @@ def lead_times(orders: Iterable[PartOrdered], part: str) -> list[int]:
 
 def orders_of(records: Records, kind: PartKind) -> list[Entry[PartOrdered]]:
     """Every order of a kind of part, whichever visit it was for."""
-    numbers = (kind.part_number, *kind.alternates)
-    return [e for n in numbers for e in records.current(PartOrdered, under=f"order/{segment(n)}")]
+    return [e for n in numbers_of(kind) for e in records.current(PartOrdered, under=f"order/{segment(n)}")]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where stock and orders of a kind come from."""
+
+    stock: Callable[[PartKind], list[Stock]]
+    orders: Callable[[PartKind], list[PartOrdered]]
+
+
+def by_number(records: Records) -> Source:
+    """Each part number asked for by itself: right for a few kinds."""
+    return Source(
+        lambda kind: stock_of(records, kind), lambda kind: [e.body for e in orders_of(records, kind)]
+    )
+
+
+def whole_store(records: Records, kinds: Sequence[PartKind]) -> Source:
+    """The whole store read once: right for many kinds."""
+    stock: defaultdict[str, list[Stock]] = defaultdict(list)
+    orders: defaultdict[str, list[PartOrdered]] = defaultdict(list)
+    for s in stock_under(records, kinds):
+        stock[s.body.part_number].append(s)
+    for entry in records.current(PartOrdered, under="order"):
+        orders[entry.body.part_number].append(entry.body)
+    return Source(
+        lambda kind: [s for n in numbers_of(kind) for s in stock[n] if s.body.part == kind.id],
+        lambda kind: [o for n in numbers_of(kind) for o in orders[n]],
+    )
 
 
 def needs_of(folder: Folder, records: Records) -> list[Need]:
     """Everything a visit needs or holds, shortages first."""
     parts = set(needed(folder)) | {e.body.part for e in kit_lines(folder)}
-    found = [need_of(folder, records, kind) for kind in folder.kind.shop.part if kind.id in parts]
+    kinds = [k for k in folder.kind.shop.part if k.id in parts]
+    source = whole_store(records, kinds) if len(kinds) > MANY else by_number(records)
+    found = [_need(folder, source, kind) for kind in kinds]
     return sorted(found, key=lambda n: (tuple(State).index(n.state), -n.late_days))
 
 
 def need_of(folder: Folder, records: Records, kind: PartKind) -> Need:
     """What a visit needs of one kind, and how it stands."""
+    return _need(folder, by_number(records), kind)
+
+
+def _need(folder: Folder, source: Source, kind: PartKind) -> Need:
     asked = [e.body for e in folder.of(PartNeeded) if e.body.part == kind.id and not e.body.withdrawn]
     lines = tuple(e.body for e in kit_lines(folder) if e.body.part == kind.id)
     quantity = sum(a.quantity for a in asked)
-    stock = tuple(stock_of(records, kind)) if quantity or lines else ()
+    stock = tuple(source.stock(kind)) if quantity or lines else ()
     need = Need(kind, quantity, tuple(a.why for a in asked), lines, stock, (), build_date(folder))
-    return _with_orders(folder, records, need) if need.missing else need
+    return _with_orders(folder, source, need) if need.missing else need
 
 
-def _with_orders(folder: Folder, records: Records, need: Need) -> Need:
+def _with_orders(folder: Folder, source: Source, need: Need) -> Need:
     """The need with what is on order for this visit, and when enough will have come."""
-    known = [e.body for e in orders_of(records, need.kind)]
+    known = source.orders(need.kind)
     orders = [o for o in known if o.visit == folder.visit and o.arrived_on is None and not o.cancelled]
     history = lead_times(known, need.kind.id)
     promised = [(o.promised_on, o.quantity) for o in orders if o.promised_on]

@@ -105,12 +105,16 @@ def _arrivals(by_subject: dict[str, Any]) -> Iterator[tuple[str, Entry[StockRece
             yield subject.removesuffix("/stock"), entry
 
 
+def numbers_of(kind: PartKind) -> tuple[str, ...]:
+    """The part numbers of a kind: its own, then what the document allows instead."""
+    return (kind.part_number, *kind.alternates)
+
+
 def stock_of(records: Records, kind: PartKind) -> list[Stock]:
     """What is in store for a kind: its own number first, then what the document allows instead."""
-    numbers = (kind.part_number, *kind.alternates)
     return [
         s
-        for n in numbers
+        for n in numbers_of(kind)
         for s in stock_under(records, [kind], f"part/{segment(n)}")
         if s.body.part == kind.id
     ]
