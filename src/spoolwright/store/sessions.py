@@ -6,7 +6,7 @@ import hashlib
 import secrets
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, func, insert, or_, select, update
+from sqlalchemy import delete, func, insert, select, update
 
 from spoolwright.errors import SpoolwrightError
 from spoolwright.store.chain import time_of, time_text
@@ -98,8 +98,12 @@ class Tries:
 
     def right(self, login: str) -> None:
         """Forget a person's wrong passwords: the right one was given."""
+        theirs = SIGN_IN_TRY.c.login == login
+        with self._database.read() as connection:
+            if connection.scalar(select(func.count()).where(theirs)) == 0:
+                return  # the usual case costs no turn at writing
         with self._database.write() as connection:
-            connection.execute(delete(SIGN_IN_TRY).where(or_(SIGN_IN_TRY.c.login == login)))
+            connection.execute(delete(SIGN_IN_TRY).where(theirs))
 
 
 def _hashed(name: str) -> str:
