@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -13,6 +14,8 @@ from spoolwright.crafts.cards.model import WorkPutDown
 from spoolwright.crafts.cards.open import open_items
 from spoolwright.crafts.cards.rules import NotYetError
 from spoolwright.crafts.cards.words import progress_words
+from spoolwright.crafts.visit.entry import New
+from spoolwright.crafts.visit.model import WorkEvent
 from spoolwright.crafts.visit.people import NotEntitledError
 
 
@@ -119,7 +122,9 @@ def test_a_newer_text_is_told_and_kept_or_taken_by_decision() -> None:
     c.shop.types.adopted = type_with(newer)
     assert any("now has revision 2" in i.text for i in open_items(c.shop.folder(c.visit)))
     assert c.card.card.revision == "1", "the visit goes on with its own text until somebody decides"
-    said = hand.newer_words(c.card, newer)
+    told = hand.newer_text(c.card, c.shop.types.of(""))
+    assert told is not None
+    said = hand.newer_words(c.card, told)
     assert "issued at revision 1; the type now has revision 2. Steps with another text: 2." in said
     with pytest.raises(NotEntitledError):
         hand.decide_revision(c.desk("ada"), c.ref, go_on_with_newer=False, shown=said, reason="goes on")
@@ -138,3 +143,50 @@ def test_a_newer_text_is_told_and_kept_or_taken_by_decision() -> None:
     c.sign("ada", "torque")
     c.check("ira", "torque")
     assert c.card.steps[1].done
+
+
+def test_a_newer_revision_of_a_document_is_told_though_the_text_is_the_same() -> None:
+    c = CardedShop()
+    kind = type_with(small_card())
+    documents = tuple(
+        d.model_copy(update={"revision": "10"}) if d.id == "OM-940" else d for d in kind.type_file.document
+    )
+    c.shop.types.adopted = replace(kind, type_file=kind.type_file.model_copy(update={"document": documents}))
+    assert any("OM-940 was at revision 9, now 10." in i.text for i in open_items(c.shop.folder(c.visit)))
+    hand.decide_revision(c.desk("lena"), c.ref, go_on_with_newer=True, shown="x", reason="checked, no change")
+    assert c.card.issued.body.documents["OM-940"] == "10"
+    assert len(open_items(c.shop.folder(c.visit))) == 1
+
+
+def test_a_finished_card_keeps_its_text() -> None:
+    c = CardedShop()
+    c.first_step()
+    c.second_step()
+    c.read("ada", "look", "loss", "3", "um", "")
+    c.sign("ada", "look")
+    c.count("ada")
+    c.sign("ada", "close")
+    c.shop.types.adopted = type_with(small_card("2", "Another text."))
+    assert hand.newer_text(c.card, c.shop.types.of("")) is None
+    with pytest.raises(NotYetError, match="is finished"):
+        hand.decide_revision(c.desk("lena"), c.ref, go_on_with_newer=True, shown="x", reason="abc")
+
+
+def test_a_module_that_is_off_or_reopened_without_a_card_is_told() -> None:
+    c = CardedShop()
+    c.first_step()
+    c.second_step()  # its event: the power turbine removed for access
+    texts = [i.text for i in open_items(c.shop.folder(c.visit))]
+    assert "Power turbine and exhaust frame: taken off, not signed as installed again" in texts
+
+    def happened(what: str, item: str) -> None:
+        n = len(c.shop.records.rows)
+        event = WorkEvent(what=what, item=item, module=item)  # type: ignore[arg-type]
+        c.desk("lena").record(New(f"visit/{c.visit}/event/x{n}", event, visit=c.visit))
+
+    happened("installed", "power_turbine")
+    happened("reopened", "compressor")
+    happened("reopened", "hot_section")  # its card is still worked on
+    texts = [i.text for i in open_items(c.shop.folder(c.visit))]
+    assert not any("taken off" in t for t in texts)
+    assert [t for t in texts if "reopened" in t] == ["Compressor: reopened, no card issued since"]

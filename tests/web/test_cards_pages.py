@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from base64 import b64decode
 from collections.abc import Callable
 from datetime import date
+from typing import Any
 
 import pytest
 from httpx import Response
@@ -19,6 +21,9 @@ from web.staff import PASSWORD, Browser
 CARDS = "/visit/W100/cards"
 GEAR = f"{CARDS}/inspection_gearbox/1"
 People = Callable[[str], Browser]
+PNG = b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAQAAAC1HAwCAAAAC0lEQVR42mNk+A8AAQUBAScY42YAAAAASUVORK5CYII="
+)
 
 
 @pytest.fixture
@@ -46,7 +51,7 @@ def read(who: Browser, step: str, measure: str, value: str, unit: str, gauge: st
     return who.send(f"{GEAR}?step={step}", action, value=value, value_unit=unit, gauge=gauge, **more)
 
 
-def signs(who: Browser, step: str, act: str = "sign", **more: str) -> Response:
+def signs(who: Browser, step: str, act: str = "sign", **more: Any) -> Response:
     return who.send(f"{GEAR}?step={step}", f"{GEAR}/step/{step}/{act}", password=PASSWORD, **more)
 
 
@@ -57,7 +62,8 @@ def to_the_cover(gauged: FilledShop, browser_of: People) -> Browser:
     recorded(ines.send(GEAR, f"{GEAR}/take"))
     recorded(read(ines, "backlash", "backlash", "0.15", "mm", "DG-1"))
     recorded(signs(ines, "backlash"))
-    recorded(signs(ines, "teeth"))
+    photo = {"photos": ("tooth.png", PNG, "image/png")}
+    recorded(signs(ines, "teeth", files=photo, note="all smooth"))
     return ines
 
 
@@ -80,6 +86,9 @@ def test_a_card_is_worked_to_its_closure(gauged: FilledShop, browser_of: People)
     text = ines.get(f"{GEAR}?step=backlash").text
     assert "0.15 mm (0.005906 in), dial gauge DG-1, in date until 2026-09-01: reading meets limit" in text
     assert "signed by a person who is builder" in ines.get(GEAR).text
+    signed = gauged.records.history("visit/W100/cards/inspection_gearbox/1/step/teeth")[0]
+    assert signed.signature is not None and "Note: all smooth File tooth.png" in signed.signature.shown
+    assert 'alt="tooth.png"' in ines.get(f"{GEAR}?step=teeth").text
     recorded(
         ines.send(
             GEAR,

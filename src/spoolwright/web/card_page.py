@@ -192,7 +192,7 @@ class CardPage:
     @cached_property
     def newer(self) -> str:
         """What the lead is told about a newer text; empty when there is none to decide."""
-        text = newer_text(self.card, self.folder.kind) if not self.card.complete else None
+        text = newer_text(self.card, self.folder.kind)
         return newer_words(self.card, text) if text else ""
 
     @cached_property

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+from dataclasses import dataclass
+
 from spoolwright.crafts.cards.model import (
     CardIssued,
     CardRef,
@@ -15,7 +18,7 @@ from spoolwright.crafts.cards.standing import CardState, digest_of, standing
 from spoolwright.crafts.cards.words import put_down_shown, resume_words, take_shown
 from spoolwright.crafts.typefile.shop.routes import RouteCard
 from spoolwright.crafts.visit.desk import Desk, TypeInShop, signed
-from spoolwright.crafts.visit.entry import Body, Entry, Meaning, New
+from spoolwright.crafts.visit.entry import Body, Entry, Meaning, New, canonical
 from spoolwright.crafts.visit.model import VisitOpened
 from spoolwright.crafts.visit.people import PersonKnown, Role
 from spoolwright.errors import InputError
@@ -59,26 +62,57 @@ def _documents(kind: TypeInShop) -> dict[str, str]:
     return {d.id: d.revision for d in kind.type_file.document}
 
 
-def newer_text(card: CardState, kind: TypeInShop) -> RouteCard | None:
-    """The type's text of the card where it differs from what was issued and nobody decided about it."""
+@dataclass(frozen=True)
+class Newer:
+    """What the type says about a card now, where that is not what the card was issued with."""
+
+    card: RouteCard
+    documents: dict[str, str]
+
+    @property
+    def digest(self) -> str:
+        """The hash of the text and of the revisions it rests on."""
+        named = {d: self.documents.get(d, "") for d in documents_named(self.card)}
+        return hashlib.sha256(canonical([digest_of(self.card), named])).hexdigest()
+
+
+def documents_named(card: RouteCard) -> set[str]:
+    """The documents that a card's steps and limits are taken from."""
+    sources = [card.source, *(s.source for s in card.step)]
+    sources += [m.source for s in card.step for m in s.measure if m.source]
+    return {s.document for s in sources}
+
+
+def newer_text(card: CardState, kind: TypeInShop) -> Newer | None:
+    """The type's card where text or documents differ from what was issued, until it is decided."""
     now = next((c for c in kind.shop.route_card if c.id == card.ref.card), None)
-    if now is None or now == card.card:
+    if now is None or card.complete:
         return None
-    if card.kept and card.kept.body.newer_digest == digest_of(now):
+    newer, issued = Newer(now, _documents(kind)), card.issued.body.documents
+    same = all(newer.documents.get(d) == issued.get(d) for d in documents_named(now))
+    if now == card.card and same:
         return None
-    return now
+    if card.kept and card.kept.body.newer_digest == newer.digest:
+        return None
+    return newer
 
 
-def newer_words(card: CardState, newer: RouteCard) -> str:
+def newer_words(card: CardState, newer: Newer) -> str:
     """What changed, told to the lead."""
+    now, issued = newer.card, card.issued.body.documents
     texts = {s.id: digest_of(s) for s in card.card.step}
-    changed = [str(n) for n, s in enumerate(newer.step, 1) if texts.get(s.id) != digest_of(s)]
-    gone = [s.id for s in card.card.step if s.id not in {n.id for n in newer.step}]
+    changed = [str(n) for n, s in enumerate(now.step, 1) if texts.get(s.id) != digest_of(s)]
+    gone = [s.id for s in card.card.step if s.id not in {n.id for n in now.step}]
     steps = f"Steps with another text: {', '.join(changed)}." if changed else "No step has another text."
     left = f" Steps left out: {', '.join(gone)}." if gone else ""
+    moved = [
+        f" {d} was at revision {issued.get(d)}, now {newer.documents.get(d)}."
+        for d in sorted(documents_named(now))
+        if newer.documents.get(d) != issued.get(d)
+    ]
     return (
         f"{card.card.title} was issued at revision {card.card.revision}; "
-        f"the type now has revision {newer.revision}. {steps}{left}"
+        f"the type now has revision {now.revision}. {steps}{left}{''.join(moved)}"
     )
 
 
@@ -95,18 +129,19 @@ def decide_revision(
     newer = newer_text(card, kind)
     if newer is None:
         raise NotYetError(
-            "the card has the type's text, or it was decided.", mend="There is nothing to decide."
+            "the card is finished, has the type's text, or it was decided.",
+            mend="There is nothing to decide.",
         )
     if len(reason.strip()) < 3:
         raise InputError("say why.", mend="One sentence.", where="reason")
     if go_on_with_newer:
         body: Body = CardIssued(
-            card=newer, run=ref.run, because=card.issued.body.because, documents=_documents(kind)
+            card=newer.card, run=ref.run, because=card.issued.body.because, documents=newer.documents
         )
         new = New(ref.subject, body, visit=ref.visit, after=card.issued.revision, reason=reason)
     else:
         body = RevisionKept(
-            card=ref.card, run=ref.run, newer_digest=digest_of(newer), newer_revision=newer.revision
+            card=ref.card, run=ref.run, newer_digest=newer.digest, newer_revision=newer.card.revision
         )
         after = card.kept.revision if card.kept else 0
         new = New(f"{ref.subject}/kept", body, visit=ref.visit, after=after, reason=reason)

@@ -14,7 +14,7 @@ from pydantic import Field
 
 from spoolwright.crafts.typefile.base import Identifier, Record
 from spoolwright.crafts.typefile.shop.routes import RouteCard
-from spoolwright.crafts.visit.entry import Body, Calculation
+from spoolwright.crafts.visit.entry import Attachment, Body, Calculation
 
 ENGINE = "engine"
 """Where tools are counted when a card belongs to no module."""
@@ -123,6 +123,7 @@ class StepSigned(OnCard):
     rests_on: tuple[int, ...] = Field(default=(), description="places of the readings in the chain")
     all_meet: bool = True
     note: str = ""
+    files: tuple[Attachment, ...] = ()
 
     def proves(self) -> frozenset[str]:
         """What this record is evidence of by itself; a step that needs a check proves nothing alone."""

@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from spoolwright.crafts.cards.hand import newer_text
+from spoolwright.crafts.cards.hand import newer_text, newer_words
 from spoolwright.crafts.cards.rules import since_yesterday
 from spoolwright.crafts.cards.standing import CardState, standing
 from spoolwright.crafts.cards.tools import count_lines, differences
 from spoolwright.crafts.cards.words import progress_words
 from spoolwright.crafts.visit.folder import Folder, OpenItem
+from spoolwright.crafts.visit.model import WorkEvent
 from spoolwright.crafts.visit.people import Role
 
 
 def open_items(folder: Folder) -> list[OpenItem]:
-    """Unfinished steps and checks, readings without a disposition, cards not issued, tools not back."""
+    """Steps and checks, readings without a disposition, cards not issued, tools and modules not back."""
     cards = standing(folder.entries, folder.visit)
     found: list[OpenItem] = []
     for card in cards.values():
         found += _of_card(folder, card)
     found += _not_issued(folder, cards)
     found += _tools(folder, cards)
+    found += _modules(folder, cards)
     return found
 
 
@@ -49,10 +51,10 @@ def _of_card(folder: Folder, card: CardState) -> Iterator[OpenItem]:
                 module,
             )
     newer = newer_text(card, folder.kind)
-    if newer is not None and not card.complete:
+    if newer is not None:
         yield OpenItem(
             "cards",
-            f"{title}: issued at revision {card.card.revision}, the type now has revision {newer.revision}",
+            newer_words(card, newer),
             card_link(card) + "#revision",
             Role.LEAD,
             module,
@@ -68,7 +70,7 @@ def _not_issued(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iter
             callers.setdefault(called, []).append(card)
     for called, by in callers.items():
         runs = [c for c in cards.values() if c.ref.card == called]
-        wanting = [c for c in by if not any(_follows(run, c) for run in runs)]
+        wanting = [c for c in by if not any(_worked_since(run, c.issued.seq) for run in runs)]
         if wanting:
             title = known[called].title if called in known else called
             names = ", ".join(dict.fromkeys(c.card.title for c in wanting))
@@ -81,10 +83,9 @@ def _not_issued(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iter
             )
 
 
-def _follows(run: CardState, caller: CardState) -> bool:
-    """A run that is still worked on, or was after the card that calls for it was issued."""
-    worked = max((s.signed.seq for s in run.steps if s.signed), default=0)
-    return not run.complete or worked > caller.issued.seq
+def _worked_since(card: CardState, seq: int) -> bool:
+    """A card that is still worked on, or was after a place in the chain."""
+    return not card.complete or max((s.signed.seq for s in card.steps if s.signed), default=0) > seq
 
 
 def _tools(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iterator[OpenItem]:
@@ -98,3 +99,26 @@ def _tools(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iterator[
                 Role(card.steps[-1].step.signed_by),
                 card.card.module,
             )
+
+
+def _modules(folder: Folder, cards: dict[tuple[str, int], CardState]) -> Iterator[OpenItem]:
+    """Modules that are off the engine, and reopened ones that no card has been worked on since."""
+    events = sorted(folder.of(WorkEvent), key=lambda e: e.seq)
+    for module in folder.kind.type_file.module:
+        moved = [e for e in events if e.body.item == module.id and e.body.what in _OFF | {"installed"}]
+        if moved and moved[-1].body.what in _OFF:
+            text = f"{module.name}: taken off, not signed as installed again"
+            yield _at_cards(folder, text, Role.BUILDER, module.id)
+        again = [
+            e.seq for e in events if e.body.what == "reopened" and module.id in (e.body.item, e.body.module)
+        ]
+        mine = [c for c in cards.values() if c.card.module == module.id]
+        if again and not any(_worked_since(c, again[-1]) for c in mine):
+            yield _at_cards(folder, f"{module.name}: reopened, no card issued since", Role.LEAD, module.id)
+
+
+_OFF = {"removed", "removed_for_access"}
+
+
+def _at_cards(folder: Folder, text: str, role: Role, module: str) -> OpenItem:
+    return OpenItem("cards", text, f"/visit/{folder.visit}/cards", role, module)

@@ -40,7 +40,7 @@ from spoolwright.crafts.cards.words import (
 )
 from spoolwright.crafts.typefile.shop.routes import Measure
 from spoolwright.crafts.visit.desk import Desk, signed
-from spoolwright.crafts.visit.entry import Body, Calculation, Entry, Meaning, New
+from spoolwright.crafts.visit.entry import Attachment, Body, Calculation, Entry, Meaning, New
 from spoolwright.crafts.visit.model import VisitOpened, WorkEvent
 from spoolwright.crafts.visit.people import Role
 from spoolwright.errors import InputError
@@ -149,7 +149,9 @@ def sign_text(desk: Desk, ref: CardRef, step: str) -> str:
     return done_shown(card, step_of(card, step), serial_of(desk, ref.visit))
 
 
-def sign_step(desk: Desk, ref: CardRef, step: str, shown: str, *, note: str = "") -> list[Entry[Body]]:
+def sign_step(
+    desk: Desk, ref: CardRef, step: str, shown: str, *, note: str = "", files: tuple[Attachment, ...] = ()
+) -> list[Entry[Body]]:
     """Sign a step as done, and record what it did to the engine, all or none."""
     card = card_of(desk, ref)
     state = step_of(card, step)
@@ -163,16 +165,15 @@ def sign_step(desk: Desk, ref: CardRef, step: str, shown: str, *, note: str = ""
     reason = ""
     if after:
         reason = "done again: not agreed by the checker" if state.refused else "the step has another text now"
-    body = _step_body(card, state, card.readings(state), note)
+    body = _step_body(card, state, note).model_copy(update={"files": files})
     new = New(ref.step(step), body, visit=ref.visit, after=after, reason=reason)
-    said = f"{shown} Note: {note}" if note else shown
-    sign = signed(new, desk, Meaning.DID, said, Role(state.step.signed_by))
+    said = " ".join([shown, f"Note: {note}" if note else "", *(f"File {f.name} {f.sha256}." for f in files)])
+    sign = signed(new, desk, Meaning.DID, said.strip(), Role(state.step.signed_by))
     return desk.record(sign, *_events(desk, card, state, after))
 
 
-def _step_body(
-    card: CardState, state: StepState, readings: Mapping[str, Entry[ReadingTaken]], note: str
-) -> StepSigned:
+def _step_body(card: CardState, state: StepState, note: str) -> StepSigned:
+    readings = card.readings(state)
     held = [readings[m.id] for m in state.step.measure if m.id in readings]
     return StepSigned(
         card=card.ref.card,

@@ -191,7 +191,7 @@ def sign_step(
     ref = CardRef(number, card, run)
     shown = service.sign_text(desk, ref, step)
     sign(request, form, desk, shown)
-    service.sign_step(desk, ref, step, shown, note=form.get("note"))
+    service.sign_step(desk, ref, step, shown, note=form.get("note"), files=form.attach(desk, "photos"))
     return _back(number, card, run, step if card_of(desk, ref).step(step).waits_for_check else "")  # type: ignore[union-attr]
 
 
