@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+from concurrent.futures import ThreadPoolExecutor
 from html.parser import HTMLParser
 from pathlib import Path
+from threading import Event
 from typing import Any, ClassVar
 
 import pytest
@@ -20,7 +22,7 @@ from spoolwright.crafts.visit.entry import Body, Calculation, Meaning, New
 from spoolwright.crafts.visit.model import NoteTaken
 from spoolwright.crafts.visit.people import Role
 from spoolwright.errors import InputError, OutputError
-from spoolwright.store.backup import back_up, restore
+from spoolwright.store.backup import Head, back_up, restore
 from spoolwright.store.people import WrongPasswordError
 
 
@@ -155,6 +157,38 @@ def test_a_backup_restores_to_the_same_shop(filled: FilledShop, tmp_path: Path) 
         restore(tmp_path / "backup", again.shop.database, again.attachments, silent)
     with pytest.raises(OutputError, match="something already"):
         back_up(filled.shop.database, filled.attachments, tmp_path / "backup", NOON, silent)
+
+
+def _backed_up(shop: FilledShop, out: Path) -> Head:
+    return back_up(shop.shop.database, shop.attachments, out, NOON, silent)
+
+
+def test_a_backup_made_while_people_work_is_one_moment(filled: FilledShop, tmp_path: Path) -> None:
+    stop = Event()
+
+    def work() -> int:
+        done = 0
+        while not stop.is_set():
+            file = filled.attachments.keep(str(done).encode() * 500, "a.txt", "text/plain")
+            new = New(f"visit/W100/note/busy/{done}", NoteTaken(text="x", files=(file,)), visit="W100")
+            filled.records.add([new], by="ada", at=NOON)
+            done += 1
+        return done
+
+    with ThreadPoolExecutor(1) as pool:
+        working = pool.submit(work)
+        try:
+            heads = [_backed_up(filled, tmp_path / f"b{n}") for n in range(3)]
+        finally:
+            stop.set()
+        assert working.result() > 0
+    for n, head in enumerate(heads):
+        again = FilledShop(Place(None, tmp_path / f"again{n}").open())
+        restore(tmp_path / f"b{n}", again.shop.database, again.attachments, silent)
+        assert again.shop.verify(Printed(head.digest, head.seq)).faults == []
+        assert again.records.head() == (head.seq, head.digest)
+        again.shop.close()
+    assert filled.shop.verify(*(Printed(h.digest, h.seq) for h in heads)).faults == []
 
 
 @pytest.mark.parametrize("file", ["entry.jsonl", "attachment.jsonl", "person_secret.jsonl", "attachments"])

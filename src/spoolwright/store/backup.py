@@ -61,7 +61,10 @@ def back_up(database: Database, attachments: StoredAttachments, out: Path, now: 
     try:
         growing.mkdir(parents=True)
         with database.read() as connection:
-            head = _write(connection, attachments, growing, now, tell)
+            head, files = _write_tables(connection, growing, now, tell)
+        _write_attachments(
+            attachments, files, growing, tell
+        )  # they never change, so they need no transaction
         os.replace(growing, out)
         sync_folder(out.parent)
     except OSError as error:
@@ -72,26 +75,28 @@ def back_up(database: Database, attachments: StoredAttachments, out: Path, now: 
     return head
 
 
-def _write(
-    connection: Connection, attachments: StoredAttachments, folder: Path, now: datetime, tell: Tell
-) -> Head:
+def _write_tables(connection: Connection, folder: Path, now: datetime, tell: Tell) -> tuple[Head, list[str]]:
+    """The tables in one state; gives the head, and the hashes of the attachments that belong to it."""
     seq, digest = end_of(connection)
-    files = {}
     kept = [dict(row) for row in connection.execute(select(ATTACHMENT)).mappings()]
     secrets = [dict(row) for row in connection.execute(select(PERSON_SECRET)).mappings()]
     told = _counted(rows_of(connection), count_of(connection), lambda s: tell("records", 0.5 * s))
-    for name, rows in (("entry", told), ("attachment", kept), ("person_secret", secrets)):
-        files[f"{name}.jsonl"] = _write_lines(folder / f"{name}.jsonl", rows)
-    for n, row in enumerate(kept, 1):
-        tell(f"attachment {n} of {len(kept)}", 0.5 + 0.5 * n / len(kept))
-        sha256 = row["sha256"]
-        _write_file(folder / "attachments" / sha256[:2] / sha256, attachments.read(sha256))
+    files = {
+        f"{name}.jsonl": _write_lines(folder / f"{name}.jsonl", rows)
+        for name, rows in (("entry", told), ("attachment", kept), ("person_secret", secrets))
+    }
     about = {
         "form": _FORM, "tables": NEWEST, "program": __version__, "made_at": time_text(now),
         "seq": seq, "head": digest, "attachments": len(kept), "sha256": files,
     }  # fmt: skip
     _write_file(folder / "backup.json", (json.dumps(about, indent=2) + "\n").encode())
-    return Head(seq, digest, len(kept))
+    return Head(seq, digest, len(kept)), [row["sha256"] for row in kept]
+
+
+def _write_attachments(attachments: StoredAttachments, hashes: list[str], folder: Path, tell: Tell) -> None:
+    for n, sha256 in enumerate(hashes, 1):
+        tell(f"attachment {n} of {len(hashes)}", 0.5 + 0.5 * n / len(hashes))
+        _write_file(folder / "attachments" / sha256[:2] / sha256, attachments.read(sha256))
 
 
 def _counted(
