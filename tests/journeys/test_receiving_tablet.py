@@ -74,6 +74,14 @@ def served(tmp_path: Path) -> Iterator[Served]:
     shop.shop.close()
 
 
+def sign_in(page: Page) -> None:
+    page.goto("/sign-in")
+    page.fill("input[name=login]", "ines")
+    page.fill("input[name=password]", PASSWORD)
+    page.tap("button.main")
+    expect(page.locator(".who summary")).to_be_visible()
+
+
 def open_the_visit(page: Page) -> None:
     page.goto("/receive")
     for name, typed in (
@@ -117,12 +125,7 @@ def test_an_engine_is_received_on_a_tablet(browser: Browser, served: Served, tmp
     page = context.new_page()
     complaints: list[str] = []
     page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
-    page.goto("/sign-in")
-    page.fill("input[name=login]", "ines")
-    page.fill("input[name=password]", PASSWORD)
-    page.tap("button.main")
-    expect(page.locator(".who summary")).to_be_visible()
-
+    sign_in(page)
     open_the_visit(page)
     expect(page.locator("#doubts")).to_contain_text(
         "Engine C940-204: 3251.5 h since new, fewer than the 3300 h recorded at visit W090 on 2024-01-10."

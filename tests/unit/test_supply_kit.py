@@ -78,13 +78,42 @@ def test_a_field_that_nobody_looked_at_or_that_differs_refuses_acceptance(shop: 
         stores.check_certificate(desk, stock, checked, stores.check_shown(stock, checked))
 
 
-def test_one_certificate_number_for_two_serials_is_told(shop: MemoryShop) -> None:
+def test_one_certificate_number_that_says_two_things_is_told(shop: MemoryShop) -> None:
     desk = shop.desk("ida")
     s.in_store(shop, s.PART, s.NUMBER, "IM-1")
-    twice = s.paper(tag="IM-2", number="T-IM-1")
+    twice = s.paper(tag="IM-2", number="T-IM-1", quantity=2)
     stores.receive_stock(desk, s.arrived(s.PART, s.NUMBER, "IM-2", certificate=twice))
-    with pytest.raises(InputError, match="same certificate number came with 940-212-4 IM-1"):
+    with pytest.raises(
+        InputError, match=r"number came with IM-1, with another quantity \(block 9\), serial or lot"
+    ):
         s.accept(desk, s.NUMBER, "IM-2")
+
+
+def test_one_certificate_covers_the_serials_it_names_and_no_more(shop: MemoryShop) -> None:
+    """Also when the first of them was built in long ago."""
+    three = s.paper(tag="IM-1, IM-2; IM-3", number="T-9", quantity=2)
+    s.in_store(shop, s.PART, s.NUMBER, "IM-1", certificate=three)
+    s.need(shop)
+    s.kit(shop, s.PART, s.NUMBER, "IM-1")
+    sign(shop)
+    kit_sheet.fit_part(shop.desk("bo"), shop.folder("W100", s.DAY), kit_lines(shop.folder("W100"))[0])
+    s.in_store(shop, s.PART, s.NUMBER, "IM-2", certificate=three)
+    with pytest.raises(InputError, match="covers 2, received are 3, with IM-1, IM-2"):
+        s.in_store(shop, s.PART, s.NUMBER, "IM-3", certificate=three)
+    with pytest.raises(InputError, match="the certificate is for IM-1, IM-2, IM-3, the part is IM-4"):
+        s.in_store(shop, s.PART, s.NUMBER, "IM-4", certificate=three)
+
+
+@pytest.mark.parametrize("more", [{"received_on": s.a_day(1)}, {"made_on": s.a_day(1)}])
+def test_stock_from_the_future_is_refused_also_as_a_correction(
+    shop: MemoryShop, more: dict[str, object]
+) -> None:
+    desk = shop.desk("ida")
+    with pytest.raises(InputError, match="after"):
+        stores.receive_stock(desk, s.arrived(s.SEAL, s.SEAL_NUMBER, "LOT-1", 2, **more))
+    stores.receive_stock(desk, s.arrived(s.SEAL, s.SEAL_NUMBER, "LOT-1", 2))
+    with pytest.raises(InputError, match="after"):
+        stores.correct_stock(desk, s.arrived(s.SEAL, s.SEAL_NUMBER, "LOT-1", 2, **more), 1, "date")
 
 
 def test_a_serial_is_kitted_for_one_visit_only(shop: MemoryShop) -> None:

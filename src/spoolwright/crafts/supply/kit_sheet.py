@@ -152,7 +152,13 @@ def _out_of_store(stock: Stock, visit: str, quantity: int) -> list[New]:
     taken = new.body.taken
     if sum(t.fitted for t in taken) < stock.body.quantity:
         return [new]
-    used = UsedUp(arrival=stock.entry.revision, taken=taken)
+    used = UsedUp(
+        arrival=stock.entry.revision,
+        taken=taken,
+        tag=stock.body.tag,
+        quantity=stock.body.quantity,
+        certificate=stock.body.certificate,
+    )
     place = part_subject(stock.body.part_number, stock.body.tag)
     names = ("stock", "certificate", "allocation")
     return [New(f"{place}/{n}", used, "", r, "used up") for n, r in zip(names, stock.revisions, strict=True)]

@@ -28,12 +28,18 @@ class Certificate(Record):
     organisation: str = ""
     approval_number: str = ""
     part_number: str = ""
-    serial_or_lot: str = ""
+    serial_or_lot: str = Field(default="", description="one, or several parted by commas")
     quantity: float | None = Field(default=None, gt=0)
     status_word: str = ""
     data: str = Field(default="", description="documents with revision that the work was done to")
     dated: date | None = None
     file: Attachment | None = None
+
+    @property
+    def tags(self) -> tuple[str, ...]:
+        """The serials or lots that it names."""
+        named = self.serial_or_lot.replace(";", ",").replace("\n", ",").split(",")
+        return tuple(n.strip() for n in named if n.strip())
 
 
 class StockReceived(Body):
@@ -111,6 +117,9 @@ class UsedUp(Body):
 
     arrival: int
     taken: tuple[Taken, ...]
+    tag: str
+    quantity: int
+    certificate: Certificate | None = None
 
 
 class KitLine(Body):

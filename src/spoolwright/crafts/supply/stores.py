@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from spoolwright.crafts.supply.certificates import FIELDS, certificate_mistakes, shelf_mistakes
-from spoolwright.crafts.supply.model import CertificateChecked, FieldSeen, PartOrdered, StockReceived
+from spoolwright.crafts.supply.certificates import FIELDS, Covered, certificate_mistakes, shelf_mistakes
+from spoolwright.crafts.supply.model import CertificateChecked, FieldSeen, PartOrdered, StockReceived, UsedUp
 from spoolwright.crafts.supply.stock import Stock, one_stock
 from spoolwright.crafts.typefile.shop.parts import PartKind
 from spoolwright.crafts.visit.desk import Desk, signed
@@ -58,10 +58,7 @@ def receive_stock(desk: Desk, stock: StockReceived) -> Entry[Body]:
             mend=f"The bill of material names {allowed}; anything else is a matter for engineering.",
             where="part_number",
         )
-    if stock.received_on > desk.now.date():
-        raise InputError(
-            f"received on {stock.received_on}, after today.", mend="Correct the date.", where="received_on"
-        )
+    _refuse_impossible_dates(desk, stock)
     there = one_stock(desk.records, (kind,), stock.part_number, stock.tag)
     if there and not there.used_up:
         raise InputError(
@@ -75,6 +72,15 @@ def receive_stock(desk: Desk, stock: StockReceived) -> Entry[Body]:
     return entry
 
 
+def _refuse_impossible_dates(desk: Desk, stock: StockReceived) -> None:
+    if stock.received_on > desk.now.date():
+        told = f"received on {stock.received_on}, after today."
+        raise InputError(told, mend="Correct the date.", where="received_on")
+    if stock.made_on and stock.made_on > stock.received_on:
+        told = f"made on {stock.made_on}, after it was received on {stock.received_on}."
+        raise InputError(told, mend="Correct the date.", where="made_on")
+
+
 def correct_stock(desk: Desk, stock: StockReceived, after: int, reason: str) -> Entry[Body]:
     """Correct what was recorded of a serial or lot; its certificate must be looked at again.
 
@@ -84,6 +90,7 @@ def correct_stock(desk: Desk, stock: StockReceived, after: int, reason: str) -> 
         No reason, or a visit already holds some of it.
     """
     desk.entitled(*WRITERS)
+    _refuse_impossible_dates(desk, stock)
     there = stock_at(desk, stock.part_number, stock.tag)
     if there.taken:
         raise InputError(
@@ -112,19 +119,21 @@ def mistakes_of(desk: Desk, stock: Stock) -> list[str]:
     return [*paper, *shelf_mistakes(body, kind)]
 
 
-def _same_number(desk: Desk, stock: Stock) -> list[str]:
-    """Other parts that came in under the same certificate number of the same organisation."""
+def _same_number(desk: Desk, stock: Stock) -> list[Covered]:
+    """What else of this part number came in under the same certificate number, used up or not."""
     paper = stock.body.certificate
     if paper is None or not paper.number:
         return []
-    under = f"part/{segment(stock.body.part_number)}"
-    return [
-        f"{e.body.part_number} {e.body.tag}"
-        for e in desk.records.current(StockReceived, under=under)
-        if e.subject != stock.entry.subject
-        and e.body.certificate
-        and (e.body.certificate.number, e.body.certificate.organisation) == (paper.number, paper.organisation)
-    ]
+    found = []
+    for e in desk.records.current(StockReceived, UsedUp, under=f"part/{segment(stock.body.part_number)}"):
+        body = e.body
+        if not isinstance(body, StockReceived | UsedUp) or not e.subject.endswith("/stock"):
+            continue
+        theirs = body.certificate
+        same = theirs and (theirs.number, theirs.organisation) == (paper.number, paper.organisation)
+        if theirs and same and e.subject != stock.entry.subject:
+            found.append(Covered(body.tag, body.quantity, theirs))
+    return found
 
 
 def check_shown(stock: Stock, checked: CertificateChecked) -> str:
