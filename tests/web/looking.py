@@ -26,15 +26,15 @@ FURTHER = (
     "/visits?q=C940",
 )
 """Pages whose address needs more than the number of a visit."""
-PARTS = {f"/visit/{VISIT}/testcell/jobs"}
-"""Parts of pages that a script asks for: no pages of their own."""
+PART = "/jobs"
+"""How the address of a part ends that a script asks for again and again: no page of its own."""
 
 
 def page_addresses(shop: FilledShop) -> list[str]:
     """Every page that a visit's number alone leads to, and those named above."""
     described = create_app(shop.shop).openapi()["paths"]
     paths = [path for path, ways in described.items() if "get" in ways]
-    plain = {p.replace("{number}", VISIT) for p in paths} - PARTS
+    plain = {p.replace("{number}", VISIT) for p in paths if not p.endswith(PART)}
     return sorted(p for p in plain if "{" not in p and not re.search(r"\.\w+$", p)) + list(FURTHER)
 
 
