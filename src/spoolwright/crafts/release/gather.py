@@ -19,7 +19,8 @@ from spoolwright.crafts.release.model import (
     TotalSeen,
 )
 from spoolwright.crafts.release.overhaul import overhaul_facts
-from spoolwright.crafts.supply.model import KitLine, Returned, SentOut, StockReceived
+from spoolwright.crafts.supply.model import KitLine, Returned, SentOut
+from spoolwright.crafts.supply.stock import certificate_of
 from spoolwright.crafts.testcell.visit.model import RunAttached
 from spoolwright.crafts.testcell.visit.standing import standing as test_standing
 from spoolwright.crafts.visit.entry import Body, Entry, Records
@@ -129,11 +130,10 @@ def _orders(folder: Folder, records: Records) -> Iterator[OrderSeen]:
             )  # fmt: skip
     for kit in folder.of(KitLine):
         k = kit.body
-        for stock in records.current(StockReceived, under=part_subject(k.part_number, k.tag, "stock")):
-            paper = stock.body.certificate
-            if k.fitted and paper is not None and paper.dated is not None:
-                first = f"the release certificate of {k.part_number} {k.tag}"
-                yield OrderSeen(first, _at(paper.dated), "its fitting", kit.at, _page(kit))
+        paper = certificate_of(records, k.part_number, k.tag) if k.fitted else None
+        if paper is not None and paper.dated is not None:
+            first = f"the release certificate of {k.part_number} {k.tag}"
+            yield OrderSeen(first, _at(paper.dated), "its fitting", kit.at, _page(kit))
 
 
 def _at(day: date, moment: time = time()) -> datetime:

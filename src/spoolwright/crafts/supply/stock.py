@@ -9,7 +9,14 @@ from functools import cached_property
 from typing import Any
 
 from spoolwright.crafts.supply.calc import shelf_life_end
-from spoolwright.crafts.supply.model import Allocated, CertificateChecked, StockReceived, Taken, UsedUp
+from spoolwright.crafts.supply.model import (
+    Allocated,
+    Certificate,
+    CertificateChecked,
+    StockReceived,
+    Taken,
+    UsedUp,
+)
 from spoolwright.crafts.typefile.shop.parts import PartKind
 from spoolwright.crafts.visit.entry import B, Body, Entry, Records
 from spoolwright.crafts.visit.parts import part_subject, segment
@@ -137,6 +144,13 @@ def one_stock(records: Records, kinds: Iterable[PartKind], part_number: str, tag
         used_up=isinstance(arrivals[-1].body, UsedUp),
         revisions=(len(arrivals), len(looks), len(holds)),
     )
+
+
+def certificate_of(records: Records, part_number: str, tag: str) -> Certificate | None:
+    """The certificate under which a serial or lot last came in, also after it was used up."""
+    arrivals = records.history(part_subject(part_number, tag, "stock"))
+    last = _last(arrivals, StockReceived)
+    return last.body.certificate if last else None
 
 
 def _last(history: list[Entry[Body]], kind: type[B]) -> Entry[B] | None:
