@@ -103,7 +103,7 @@ def test_a_torque_outside_its_limit_cannot_be_signed() -> None:
     c = CardedShop()
     c.first_step()
     c.read("ada", "torque", "nut", "24.5", "N m", "W1")
-    with pytest.raises(NotYetError, match="Nut: 24.5 N·m does not meet its limit"):
+    with pytest.raises(NotYetError, match=r"Nut: 24\.5 N·m does not meet its limit"):
         c.sign("ada", "torque")
     c.read("ada", "torque", "nut", "23", "N m", "W1", reason="backed off, tightened again")
     c.sign("ada", "torque")
