@@ -112,8 +112,8 @@ def test_a_wrong_reading_is_named_and_its_margins_follow() -> None:
     assert size.step is not None and size.step_unit == "K"
     assert size.low * size.step < 25.0 < size.high * size.step
     assert " K (" in d.sentence and "standard uncertainties" in d.sentence
-    step = f"check {top.module_name} against a standard; open nothing before"
-    assert d.proposal == f"Proposed: {step}. Accepted by: ____"
+    step = f"check {top.module_name} against a standard"
+    assert d.proposal == f"Proposed: the instrument before anything else; {step}. Accepted by: ____"
 
 
 @pytest.mark.parametrize(
@@ -141,8 +141,8 @@ def test_a_check_of_the_table_is_proposed_for_an_instrument() -> None:
     by = Prepared(kind(), baseline(), Tables(checks=table))
     d = diagnosed([changed(visit_run(run), "mgt", lambda v: v + 25.0)], by)
     own = next(c for c in d.checks if c.id.endswith(":mgt"))
-    step = f"{own.text[0].lower()}{own.text[1:]}; open nothing before"
-    assert d.proposal == f"Proposed: {step}. Accepted by: ____"
+    step = f"{own.text[0].lower()}{own.text[1:]}"
+    assert d.proposal == f"Proposed: the instrument before anything else; {step}. Accepted by: ____"
 
 
 def test_runs_of_a_visit_count_together_and_make_surer() -> None:

@@ -35,7 +35,7 @@ def slice_() -> list[margins.Told]:
 
 @pytest.mark.parametrize("when", [0, 1], ids=margins.WHEN)
 def test_intervals_of_margins_hold_as_often_as_stated(slice_: list[margins.Told], when: int) -> None:
-    """Twelve engines in the history: the caution makes the intervals 19 % wider, as told in the proof."""
+    """The caution for few engines makes the intervals wider, as told in the proof."""
     share = 1.0 - 2.0 * stats.norm.sf(margins.HOLD * np.sqrt(baseline().calibrated.caution))
     low, high = stats.binom.interval(0.999, ENGINES, share)
     for i, limit in enumerate(slice_[0].limits):

@@ -217,7 +217,9 @@ def _cause(d: Diagnosis, s: Suspect) -> Cause:
 
 def _pair(d: Diagnosis, p: Pair) -> Cause:
     known = {s.id: s for s in d.suspects}
-    first, second = (known[c].text if c in known else words(c) for c in p.causes)
+    first, second = (
+        text or (known[c].text if c in known else words(c)) for c, text in zip(p.causes, p.texts, strict=True)
+    )
     return Cause(
         name=f"{first} and {second[:1].lower()}{second[1:]}",
         place="both at once",
@@ -276,8 +278,8 @@ def fit(d: Diagnosis) -> tuple[bool, str]:
 
 
 def checks(d: Diagnosis) -> list[CheckRow]:
-    """Next checks, the one that tells most for its hours and money first."""
-    top = max((c.information for c in d.checks), default=1.0) or 1.0
+    """Next checks, the one that tells most for its hours and money first; a bit fills the bar at least."""
+    top = max((1.0, *(c.information for c in d.checks)))
     return [_check(d, c, top) for c in sorted(d.checks, key=lambda c: -c.per_hour)]
 
 

@@ -71,6 +71,7 @@ class Pair(Record):
     """Two causes at once."""
 
     causes: tuple[str, str]
+    texts: tuple[str, str] = Field(default=("", ""), description="the causes in words")
     probability: float
     magnitudes: tuple[Magnitude, Magnitude]
 

@@ -1,7 +1,7 @@
 """The average engine's operating line at a rating's reference condition, and quantities read off it.
 
-The line is one more run: the engine model as the data sheet has it at eleven speeds, with what the calibration
-expects of the outputs there, by the same columns that runs are compared with.
+The line is one more run: the engine model as the data sheet has it at eleven speeds, with what the
+calibration expects of the outputs there, by the same columns that runs are compared with.
 """
 
 from __future__ import annotations

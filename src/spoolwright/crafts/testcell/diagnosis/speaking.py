@@ -19,9 +19,11 @@ from spoolwright.core.diagnosis.weighing import Sized
 from spoolwright.core.numerics import FloatArray, value
 from spoolwright.crafts.testcell.diagnosis.mechanical import SHOWS, Seen, gas_factor
 from spoolwright.crafts.testcell.diagnosis.model import Evidence
-from spoolwright.crafts.testcell.diagnosis.other_readings import BY_DIFFERENCE, reading_name
+from spoolwright.crafts.testcell.diagnosis.other_readings import BY_DIFFERENCE, reading_name, reading_unit
 from spoolwright.crafts.testcell.diagnosis.words import OUTPUT_NAMES, difference_text
+from spoolwright.crafts.testcell.wording import spoken_unit
 from spoolwright.crafts.typefile.model import TypeFile
+from spoolwright.units import difference_from_inner
 
 _LEAST = 0.05
 """Shares smaller than this say nothing."""
@@ -55,7 +57,7 @@ def effect(weighing: Weighing, found: Sized) -> FloatArray:
 
 
 def reading_step(weighing: Weighing, cause: Cause) -> float:
-    """What a size of 1 of a wrong reading is [inner unit]: its effect over that of the reading; 0 for none."""
+    """What a size of 1 of a wrong reading is [inner unit]: its effect over that of the reading."""
     first = weighing.seen[0]
     by = first.by_channel[first.observation.channels.index(cause.module)].ravel()
     at = int(np.argmax(np.abs(by)))
@@ -174,13 +176,18 @@ def reading_evidence(
     way = "higher" if sign > 0 else "lower"
     return Evidence(
         what=reading_name(seen.name, type_file),
-        seen=f"{_apart(seen)} {seen.fleet.engines} engines' middle, {seen.out:+.1f} standard deviations",
+        seen=f"{_apart(seen, type_file)} against the middle of {seen.fleet.engines} engines, "
+        f"{seen.out:+.1f} standard deviations",
         expected=f"{way} in {100.0 * probability:.0f} % of such cases (common practice, no source)",
         weight=weight,
     )
 
 
-def _apart(seen: Seen) -> str:
-    if seen.name in BY_DIFFERENCE:
-        return f"{seen.out * seen.fleet.scatter:+.3g} (inner unit) against"
-    return f"{100.0 * np.expm1(seen.out * seen.fleet.scatter):+.1f} % against"
+def _apart(seen: Seen, type_file: TypeFile) -> str:
+    """How far a reading is from the middle of the shop's, in per cent or in the unit of its limit."""
+    apart = seen.out * seen.fleet.scatter
+    if seen.name not in BY_DIFFERENCE:
+        return f"{100.0 * np.expm1(apart):+.1f} %"
+    own = (x.unit for x in type_file.limit if x.quantity == seen.name and x.unit)
+    unit = next(own, reading_unit(seen.name, type_file))
+    return f"{difference_from_inner(apart, unit):+.2g} {spoken_unit(unit, difference=True)}"

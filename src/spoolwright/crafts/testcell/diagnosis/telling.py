@@ -35,6 +35,8 @@ FOUND = 0.8
 """A cause or a group is called found only where it is at least so probable."""
 CALM = 0.5
 """Nothing is called found where nothing wrong is at least so probable; between the two it is unclear."""
+TELLS = 0.15
+"""Beside a found cause a check is proposed only where it is expected to tell at least this much [bit]."""
 FEW = 1e-3
 """A misfit less probable than this under the best explanation says that something else may be at work."""
 NEVER = 1e-6
@@ -171,11 +173,13 @@ def _proposal(
     if outcome == "nothing_found":
         return "Proposed: nothing to reopen. Accepted by: ____"
     if suspects and suspects[0].kind == "reading" and suspects[0].probability >= CALM:
-        return f"Proposed: {_instrument(suspects[0], checks)}; open nothing before. Accepted by: ____"
+        check = _instrument(suspects[0], checks)
+        return f"Proposed: the instrument before anything else; {check}. Accepted by: ____"
     if outcome == "cause_found":
         top = suspects[0]
         what = top.reopen or f"look at {top.module_name.lower()} before anything else is opened"
-        first = f"; first: {_lowered(checks[0].text)}" if checks else ""
+        telling = checks and checks[0].information >= TELLS
+        first = f"; first: {_lowered(checks[0].text)}" if telling else ""
         return f"Proposed: {_lowered(what)}{first}. Accepted by: ____"
     if checks:
         return f"Proposed: next, {_lowered(checks[0].text)}; open nothing before. Accepted by: ____"
@@ -217,6 +221,7 @@ def _pairs(weighing: Weighing, type_file: TypeFile) -> tuple[Pair, ...]:
     return tuple(
         Pair(
             causes=(e.ids[0], e.ids[1]),
+            texts=(e.causes[0].cause.text, e.causes[1].cause.text),
             probability=e.probability,
             magnitudes=(
                 magnitude(e.causes[0], weighing, type_file),

@@ -40,11 +40,17 @@ def in_words(probability: float) -> str:
 def difference_text(output: str, difference: float, level: float) -> str:
     """A difference of an output with its unit: per cent, for temperatures K beside it, degrees for angles."""
     if output in ADDITIVE:
-        return f"{57.29577951308232 * difference:+.2f} deg"
-    told = f"{100.0 * difference:+.2f} %"
+        return f"{_signed(math.degrees(difference), 2)} deg"
+    told = f"{_signed(100.0 * difference, 2)} %"
     if output in ("measured_gas_temperature", "T3", "T5"):
-        told = f"{difference * level:+.1f} K ({told})"
+        told = f"{_signed(difference * level, 1)} K ({told})"
     return told
+
+
+def _signed(x: float, places: int) -> str:
+    """A difference with its sign; what rounds to nought has none."""
+    text = f"{x:+.{places}f}"
+    return text if text.strip("+-0.") else text[1:]
 
 
 def size_texts(m: Magnitude) -> tuple[str, str]:
@@ -58,7 +64,7 @@ def size_texts(m: Magnitude) -> tuple[str, str]:
     if m.step is None:
         mean, low, high = (f"{x:.{places}f}" for x in (m.mean, *ends))
         return f"{mean} {m.unit}", f"{low} to {high}"
-    mean, low, high = (f"{x:+.{places}f}" for x in (m.mean * step, *ends))
+    mean, low, high = (_signed(x, places) for x in (m.mean * step, *ends))
     return f"{mean} {m.step_unit}".strip(), f"{low} to {high}; {abs(m.mean):.1f} {m.unit}"
 
 
