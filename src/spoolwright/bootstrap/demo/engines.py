@@ -49,6 +49,7 @@ def papers_with_a_gap(story: Story, bench: Bench) -> None:
 def torn_down(story: Story, bench: Bench) -> None:
     story.arrives("compressor rubbing heard at shut-down", promised_days=24)
     _through_records(story)
+    story.comes_to(days_ago=1)
     story.stands_at(Stage.TEARDOWN)
     ref = story.issues("teardown_compressor", "rubbing heard at shut-down")
     story.works(ref, steps=2)
@@ -58,6 +59,7 @@ def torn_down(story: Story, bench: Bench) -> None:
 def interrupted(story: Story, bench: Bench) -> None:
     story.arrives("high temperature margin lost", promised_days=20)
     _through_records(story)
+    story.comes_to(days_ago=1)
     story.stands_at(Stage.TEARDOWN)
     ref = story.issues("teardown_hot_section", "temperature margin lost in service")
     story.works(ref, steps=4)
@@ -69,34 +71,39 @@ def inspected(story: Story, bench: Bench) -> None:
     story.arrives("hard landing", promised_days=22)
     _through_records(story)
     story.works(story.issues("teardown_hot_section", "inspection after a hard landing"))
+    story.comes_to(days_ago=0)
     story.stands_at(Stage.INSPECTION)
     story.works(story.issues("inspection_hot_section", "teardown is done"), steps=2)
 
 
 def sent_out(story: Story, bench: Bench) -> None:
-    story.arrives("liner cracked, seen by borescope", promised_days=12)
+    story.arrives("liner cracked, seen by borescope", promised_days=30)
     _opened_hot_section(story)
+    story.comes_to(days_ago=8)
     story.stands_at(Stage.REPAIR, "the liner from the welder")
     sends_the_liner_out(story)
 
 
 def short_of_a_part(story: Story, bench: Bench) -> None:
-    story.arrives("oil at the rear bearing", promised_days=9)
+    story.arrives("oil at the rear bearing", promised_days=26)
     _opened_hot_section(story)
+    story.comes_to(days_ago=3)
     story.stands_at(Stage.BUILD, "a seal ring")
     orders_a_seal(story)
 
 
 def in_build(story: Story, bench: Bench) -> None:
-    story.arrives("scheduled hot section inspection", promised_days=8, word="inspected")
+    story.arrives("scheduled hot section inspection", promised_days=30, word="inspected")
     _opened_hot_section(story)
+    story.comes_to(days_ago=0)
     story.stands_at(Stage.BUILD)
     story.works(story.issues("build_hot_section", "inspection is closed"), steps=4)
 
 
 def failed_its_run(story: Story, bench: Bench) -> None:
-    story.arrives("low power", promised_days=4)
+    story.arrives("low power", promised_days=29)
     _built(story)
+    story.comes_to(days_ago=1)
     bench.runs(story, seed=38, faults=WORN)
     bench.assesses(story)
     judge(story, "does not meet", "Power is short at take-off, temperature high.", "rejected", "low power")
@@ -105,8 +112,9 @@ def failed_its_run(story: Story, bench: Bench) -> None:
 
 
 def opened_again(story: Story, bench: Bench) -> None:
-    story.arrives("low power", promised_days=3)
+    story.arrives("low power", promised_days=25)
     _built(story)
+    story.comes_to(days_ago=2)
     bench.runs(story, seed=41, faults=WORN)
     bench.assesses(story)
     judge(story, "does not meet", "Temperature above its limit at take-off.", "rejected", "high temperature")
@@ -116,8 +124,9 @@ def opened_again(story: Story, bench: Bench) -> None:
 
 
 def ready_for_release(story: Story, bench: Bench) -> None:
-    story.arrives("scheduled hot section inspection", promised_days=2)
+    story.arrives("scheduled hot section inspection", promised_days=31)
     _tested(story, bench, seed=9)
+    story.comes_to(days_ago=1)
     story.stands_at(Stage.RELEASE, "certifying staff")
     prints_pack(story, f"{story.visit}-1")
 

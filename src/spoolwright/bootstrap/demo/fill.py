@@ -39,7 +39,7 @@ def fill_demo(folder: Path, progress: Tell = silent, engines: tuple[Planned, ...
     for n, planned in enumerate(sorted(engines, key=lambda e: -e.days_ago)):
         progress(f"engine {planned.serial}", (n + 0.5) / (len(engines) + 1))
         story = Story(
-            shop, planned.number, planned.serial, now - timedelta(days=planned.days_ago), planned.counts
+            shop, planned.number, planned.serial, now - timedelta(days=planned.days_ago), now, planned.counts
         )
         planned.tell(story, bench)
     return shop

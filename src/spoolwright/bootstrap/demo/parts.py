@@ -30,13 +30,14 @@ SHORT = "turbine_seal_ring"
 
 def stocks_the_store(shop: Shop, desk: Desk, inspector: Desk) -> None:
     """Every part that is renewed when a module is opened, with accepted certificates; one kind is short."""
-    kinds = [k for k in desk.types.of("corrie_940").shop.part if k.renewed_when_opened and k.id != SHORT]
+    kinds = [k for k in desk.types.of("corrie_940").shop.part if k.renewed_when_opened]
     for kind in kinds:
         if kind.serialised:
             for n in range(1, 4):
                 _receives(desk, inspector, kind, f"N{n}-{kind.part_number[4:7]}", 1)
         else:
-            _receives(desk, inspector, kind, f"L-{kind.part_number[4:7]}", 12 * kind.quantity)
+            sets = 4 if kind.id == SHORT else 12
+            _receives(desk, inspector, kind, f"L-{kind.part_number[4:7]}", sets * kind.quantity)
     repairing.know_vendor(desk, VendorKnown(id=WELDER, name="Holt Welding and Coating (invented)"))
     approved = VendorAuthorised(
         vendor=WELDER, number="DEMO.145.0311", authority="Demonstration authority",
@@ -79,7 +80,7 @@ def kits_and_fits(story: Story, module: str, leave: tuple[str, ...] = (), fit: b
             )
     if not fit:
         return
-    desk = story.desk("rex")
+    desk = story.desk("ada")
     sheet = kit_sheet.sheet_of(story.folder, module)
     kit_sheet.sign_kit(desk, story.folder, module, kit_sheet.kit_shown(story.folder, sheet))
     for line in kit_lines(story.folder, module):

@@ -17,6 +17,7 @@ PASSWORD = "fellgate demonstration"
 STAFF = {
     "lena": ("L. Ostrander", Role.LEAD, ""),
     "ines": ("I. Falk", Role.INSPECTOR, "vision test of this year"),
+    "otto": ("O. Brandt", Role.INSPECTOR, "vision test of this year"),
     "nils": ("N. Tarn", Role.NDI_2, "vision test of this year, training record 14"),
     "ada": ("A. Lundell", Role.BUILDER, ""),
     "bo": ("B. Varga", Role.BUILDER, ""),

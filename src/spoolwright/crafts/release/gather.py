@@ -118,7 +118,7 @@ def _orders(folder: Folder, records: Records) -> Iterator[OrderSeen]:
     if test.accepted is not None:
         runs = [e for e in test.runs if e.body.run in test.accepted.body.runs]
         for run in runs:
-            day = _at(run.body.performed_on, time(23, 59))
+            day = _at(run.body.performed_on)
             done = "the test run", day, "its acceptance", test.accepted.at
             yield OrderSeen(*done, _page(test.accepted))
     for back in folder.of(Returned):
