@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from life_cards import DISC, born, used, used_up_to
 
 from shop.memory import demonstration_type
+from spoolwright.crafts.life.agreement import disagreements
 from spoolwright.crafts.life.directives import Item, State, in_range, tell
 from spoolwright.crafts.life.figure import exact, shown, slack
-from spoolwright.crafts.life.model import DirectiveDone, RateStated, Reading
+from spoolwright.crafts.life.model import DirectiveDone, PartUsed, RateStated, Reading
 from spoolwright.crafts.life.removal import next_forced_removal
 from spoolwright.crafts.life.rules import Verdict, exchange_of, judge_life, limits_in_force
 from spoolwright.crafts.life.stock import affected_by, count_sentence, limit_changes
@@ -242,3 +243,34 @@ def test_a_reading_left_out_in_the_middle_of_a_stay_is_told_once() -> None:
         {"hours": 200, "cycles": 30},
         {"hours": False, "cycles": True},
     )
+
+
+def on_card(serial: str, on: date, hours: str, starts: str = "") -> PartUsed:
+    """A line that ends on a day with these counts of engine H4402."""
+    return used(
+        serial=serial,
+        on=None,
+        off=on,
+        engine_on=Reading(),
+        engine_off=Reading(hours=hours, starts=starts),
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        ([("A", 1, "100"), ("B", 1, "100.0"), ("C", 2, "150")], []),
+        ([("A", 1, "100"), ("B", 1, "101")], [("A", "B")]),
+        ([("A", 1, "100"), ("B", 2, "99.9")], [("A", "B")]),
+        ([("A", 1, "100"), ("A", 2, "99.9")], []),
+        ([("A", 1, "100:30"), ("B", 1, "100.5")], []),
+        ([("A", 1, "100:30"), ("B", 1, "100.6")], [("A", "B")]),
+        ([("A", 1, "100"), ("B", 3, "300"), ("C", 2, "310")], [("C", "B")]),
+    ],
+)
+def test_cards_of_one_engine_agree_about_its_counts(
+    lines: list[tuple[str, int, str]], told: list[tuple[str, str]]
+) -> None:
+    found = disagreements([on_card(s, date(2020, 1, d), h) for s, d, h in lines])
+    assert [(d.earlier.serial, d.later.serial) for d in found] == told
+    assert all("cards disagree about the hours of engine H4402" in d.text for d in found)

@@ -11,7 +11,7 @@ from life_cards import DISC, born, fit, used, used_up_to
 from shop.memory import NOON, MemoryShop
 from spoolwright.bootstrap.calculations import RECOMPUTE
 from spoolwright.crafts.life import service
-from spoolwright.crafts.life.model import DirectiveDone, LedgerReviewed, PartBorn, PartUsed
+from spoolwright.crafts.life.model import DirectiveDone, LedgerReviewed, PartBorn, PartUsed, Reading
 from spoolwright.crafts.life.open import open_items
 from spoolwright.crafts.life.stock import affected_by, count_sentence, limit_changes
 from spoolwright.crafts.visit.desk import Desk
@@ -188,6 +188,36 @@ def test_a_part_from_another_engine_must_have_left_it(bench: Bench) -> None:
     assert "line 1 has it still fitted in H4417; it is in H4402" in bench.of_disc()[0]
     service.record_use(bench.rex, used(engine_serial="H4417"), after=1, reason="removal found")
     assert "not proven" not in bench.of_disc()[0]
+
+
+def test_cards_that_contradict_each_other_are_open(bench: Bench) -> None:
+    """The disc's card gives the engine 1,510.5 h on 2016-08-30, the shaft's 1,501.5 h on the same day."""
+    fit(bench.rex, "W100", ENGINE, "turbine_shaft", "940-314-1", "S1", "hot_section")
+    shaft = used(
+        "940-314-1",
+        "S1",
+        engine_off=Reading(hours="1501.5", starts="1402"),
+        part_off=Reading(hours="1191.0", cycles="1430"),
+    )
+    for line, birth in ((used(), born()), (shaft, born("940-314-1", "S1"))):
+        service.record_birth(bench.rex, birth)
+        service.record_use(bench.rex, line)
+    (item,) = bench.open("ards disagree")
+    assert "1,501.5 on 2016-08-30" in item.text and "1,510.5 on 2016-08-30" in item.text
+    assert all("not proven" not in t for t in bench.of_disc())
+
+
+def test_a_part_that_was_taken_off_takes_its_life_status_along(bench: Bench) -> None:
+    service.record_birth(bench.rex, born())
+    service.record_use(bench.rex, used(ended="still fitted"))
+    off = PartFitted(
+        part="turbine_disc_1", part_number=DISC, serial="D1", module="hot_section", on=TODAY, state="scrapped"
+    )
+    bench.rex.record(New(part_subject(DISC, "D1", "fit"), off, visit="W100", after=1, reason="taken off"))
+    (item,) = bench.open("was taken off")
+    assert not item.blocks_release and bench.of_disc() == []
+    service.record_use(bench.rex, used(), after=1, reason="removed in this visit")
+    assert bench.open("was taken off") == []
 
 
 @dataclass

@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 
 from shop.memory import demonstration_type
+from spoolwright.crafts.life.agreement import disagreements
 from spoolwright.crafts.life.chain_checks import Present
 from spoolwright.crafts.life.findings import Fault
 from spoolwright.crafts.life.rules import Verdict, judge_life
@@ -22,6 +23,7 @@ def test_cards_of_an_engine_are_proven_and_within_their_limits(hours: str, start
     for seed in range(15):
         cards = cards_of_engine(SHOP, "H4402", hours=Decimal(hours), starts=starts, on=ON, seed=seed)
         assert len(cards) == sum(k.life_limited for k in SHOP.part)
+        assert disagreements(x for c in cards for x in c.lines) == []
         for c in cards:
             now = Present("H4402", hours, str(starts))
             standing = judge_life(c.part_number, c.serial, c.born, c.lines, SHOP, ON, now)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Container, Iterable
+from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
+from functools import lru_cache
+from typing import Any
 
+from spoolwright.crafts.life.agreement import Disagreement, disagreements
 from spoolwright.crafts.life.chain_checks import Present
 from spoolwright.crafts.life.directives import Item, Told, tell_all
 from spoolwright.crafts.life.model import DirectiveDone, LedgerReviewed, PartBorn, PartUsed, RateStated
@@ -66,30 +70,66 @@ class Build:
     removal: NextRemoval
     rate: Entry[RateStated] | None
     directives: tuple[Told, ...]
+    disagreements: tuple[Disagreement, ...]
+    left: tuple[PartFitted, ...]
+    """Life-limited parts that were taken off in this visit and whose card does not end with it."""
 
 
 def card_of(records: Records, part_number: str, serial: str) -> Card:
     """A part's birth and lines."""
-    under = part_subject(part_number, serial)
-    births = records.current(PartBorn, under=f"{under}/birth")
-    lines = records.current(PartUsed, under=f"{under}/use")
+    return card_from(records.current(PartBorn, PartUsed, under=part_subject(part_number, serial)))
+
+
+def card_from(entries: Iterable[Entry[Any]]) -> Card:
+    """A card from a part's records, whatever else is among them."""
+    births: list[Entry[PartBorn]] = []
+    lines: list[Entry[PartUsed]] = []
+    for entry in entries:
+        if isinstance(entry.body, PartBorn):
+            births.append(entry)
+        elif isinstance(entry.body, PartUsed):
+            lines.append(entry)
     return Card(births[0] if births else None, tuple(lines))
 
 
 def standing_of(
-    records: Records, part_number: str, serial: str, shop: ShopPart, on: date, now: Present | None = None
+    part_number: str, serial: str, card: Card, shop: ShopPart, on: date, now: Present | None = None
 ) -> Standing:
-    """A part's ledger against its limits, from the records."""
-    card = card_of(records, part_number, serial)
-    born = card.born.body if card.born else None
-    return judge_life(part_number, serial, born, [e.body for e in card.lines], shop, on, now)
+    """A part's ledger against its limits; the same records on the same day are not read twice."""
+    digests = tuple(e.digest for e in (card.born, *card.lines) if e)
+    return _judged(_Asked(part_number, serial, digests, id(shop), on, now, card, shop))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A ledger by what it rests on; the card and the shop part themselves are not compared."""
+
+    part_number: str
+    serial: str
+    digests: tuple[str, ...]
+    shop_id: int
+    on: date
+    now: Present | None
+    card: Card = field(compare=False)
+    shop: ShopPart = field(compare=False)
+
+
+@lru_cache(maxsize=5000)
+def _judged(a: _Asked) -> Standing:
+    born = a.card.born.body if a.card.born else None
+    return judge_life(a.part_number, a.serial, born, [e.body for e in a.card.lines], a.shop, a.on, a.now)
 
 
 def standing_in(folder: Folder, records: Records, part_number: str, serial: str) -> Standing:
-    """A part's standing as a visit reads it: a ledger of a part in the engine must reach to this day."""
+    """A part's standing as a visit reads it."""
+    return _standing_in(folder, card_of(records, part_number, serial), part_number, serial)
+
+
+def _standing_in(folder: Folder, card: Card, part_number: str, serial: str) -> Standing:
+    """A ledger of a part in the engine must reach to this day."""
     fitted = newest(folder.of(PartFitted), part_subject(part_number, serial, "fit"))
     now = _present(engine_of(folder), fitted.body) if fitted and fitted.body.engine_serial else None
-    return standing_of(records, part_number, serial, folder.kind.shop, folder.today, now)
+    return standing_of(part_number, serial, card, folder.kind.shop, folder.today, now)
 
 
 def _present(opened: VisitOpened, fitted: PartFitted) -> Present:
@@ -153,15 +193,30 @@ def build_of(folder: Folder, records: Records) -> Build:
         ),
         rate=rate,
         directives=tuple(_engine_directives(folder, records, opened)),
+        disagreements=tuple(disagreements(x.line for p in parts for x in p.standing.ledger.lines)),
+        left=tuple(f for f in _taken_off(folder, numbers) if not _card_ends(records, f)),
     )
+
+
+def _taken_off(folder: Folder, numbers: Container[str]) -> list[PartFitted]:
+    """Life-limited parts whose newest record in this visit has them in no engine, and an earlier one had."""
+    fitted = [e for e in folder.of(PartFitted) if e.revision > 1 and not e.body.engine_serial]
+    return [e.body for e in fitted if e.body.part_number in numbers]
+
+
+def _card_ends(records: Records, fitted: PartFitted) -> bool:
+    """Whether the last line of a part's card says that it was removed."""
+    lines = [e.body for e in card_of(records, fitted.part_number, fitted.serial).lines]
+    return bool(lines) and max(lines, key=lambda x: x.line).ended == "removed"
 
 
 def _part(folder: Folder, records: Records, fitted: PartFitted, kind: PartKind | None) -> PartInBuild:
     number, serial, shop = fitted.part_number, fitted.serial, folder.kind.shop
-    standing = standing_in(folder, records, number, serial)
+    own = records.current(PartBorn, PartUsed, DirectiveDone, under=part_subject(number, serial))
+    standing = _standing_in(folder, card_from(own), number, serial)
     review = newest(folder.of(LedgerReviewed), review_subject(folder.visit, number, serial))
     item = Item(serial, standing.ledger.totals if standing.ledger.proven else {}, number)
-    done = done_of(records, part_subject(number, serial))
+    done = {e.body.directive: e.body for e in own if isinstance(e.body, DirectiveDone)}
     told = tuple(tell_all(shop.directive, item, done, folder.today))
     stale = review is not None and is_stale(review.body, standing, shop)
     return PartInBuild(kind, number, serial, fitted.module, standing, review, stale, told)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
+from spoolwright.crafts.life.figure import exact
 from spoolwright.crafts.typefile.shop.lives import CycleKind, ExchangeTable
 
 
@@ -45,7 +46,7 @@ def rates_of(table: ExchangeTable, operating_class: str) -> dict[str, Fraction] 
     """Rates of an operating class; None when the table has no such class."""
     for c in table.classes:
         if c.operating_class == operating_class:
-            return {kind: Fraction(rate) for kind, rate in c.rates.items()}
+            return {kind: value for kind, rate in c.rates.items() if (value := exact(rate)) is not None}
     return None
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from fractions import Fraction
+from functools import lru_cache
 from typing import Annotated
 
 from pydantic import Field
@@ -34,13 +35,21 @@ def exact(text: str, where: str = "") -> Fraction | None:
     plain = text.strip()
     if not plain:
         return None
+    value = _value(plain)
+    if value is None:
+        raise InputError(
+            f"'{plain[:40]}' is no figure.",
+            where=where,
+            mend="Write 1234.5, or hours and minutes as 1234:30.",
+        )
+    return value
+
+
+@lru_cache(maxsize=50_000)
+def _value(plain: str) -> Fraction | None:
     if clock := _CLOCK.fullmatch(plain):
-        return Fraction(clock[1]) + Fraction(int(clock[2]), 60)
-    if _DECIMAL.fullmatch(plain):
-        return Fraction(plain)
-    raise InputError(
-        f"'{plain[:40]}' is no figure.", where=where, mend="Write 1234.5, or hours and minutes as 1234:30."
-    )
+        return Fraction(60 * int(clock[1]) + int(clock[2]), 60)
+    return Fraction(plain) if _DECIMAL.fullmatch(plain) else None
 
 
 def slack(figures: Iterable[str]) -> Fraction:
@@ -56,12 +65,12 @@ def shown(value: Fraction | None) -> str:
     """A sum as a text: in decimals where it ends, in hours and minutes where it does so there."""
     if value is None:
         return "unknown"
-    sign, size = ("−" if value < 0 else ""), abs(value)
+    sign, size, parts = ("−" if value < 0 else ""), abs(value.numerator), value.denominator
     for places in range(7):
-        if (size * 10**places).denominator == 1:
-            whole, part = divmod(int(size * 10**places), 10**places)
+        if 10**places % parts == 0:
+            whole, part = divmod(size * 10**places // parts, 10**places)
             return f"{sign}{whole:,}" + (f".{part:0{places}d}" if places else "")
-    if (size * 60).denominator == 1:
-        hours, minutes = divmod(int(size * 60), 60)
+    if 60 % parts == 0:
+        hours, minutes = divmod(size * 60 // parts, 60)
         return f"{sign}{hours:,}:{minutes:02d}"
-    return f"{sign}{float(size):,.4f} (rounded)"
+    return f"{sign}{size / parts:,.4f} (rounded)"

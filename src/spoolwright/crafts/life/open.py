@@ -22,6 +22,7 @@ def open_items(folder: Folder, records: Records) -> list[OpenItem]:
         found += _part(folder, part)
         found += [_directive(folder, t, part) for t in part.directives if t.state is State.OPEN]
     found += _missing(folder, build)
+    found += _between_cards(folder, build)
     found += [_directive(folder, t) for t in build.directives if t.state is State.OPEN]
     return found
 
@@ -82,6 +83,20 @@ def _missing(folder: Folder, build: Build) -> Iterator[OpenItem]:
     for kind in build.missing:
         text = f"{kind.name}: none is recorded by serial in this engine."
         yield OpenItem("life", text, link, Role.RECORDS, kind.module)
+
+
+def _between_cards(folder: Folder, build: Build) -> Iterator[OpenItem]:
+    """Cards that contradict each other, and cards of parts that left without their last line."""
+    for d in build.disagreements:
+        link = part_link(folder.visit, d.later.part_number, d.later.serial)
+        yield OpenItem("life", f"{d.text[:1].upper()}{d.text[1:]}", link, Role.RECORDS)
+    for part in build.left:
+        text = (
+            f"Part {part.part_number}, serial {part.serial}, was taken off: its card does not say so yet, "
+            "and its life status goes with it."
+        )
+        link = part_link(folder.visit, part.part_number, part.serial)
+        yield OpenItem("life", text, link, Role.RECORDS, part.module, blocks_release=False)
 
 
 def _directive(folder: Folder, told: Told, part: PartInBuild | None = None) -> OpenItem:
