@@ -9,7 +9,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from spoolwright.bootstrap.board import VisitLine
 from spoolwright.crafts.visit.folder import OpenItem
@@ -65,6 +65,12 @@ def home(request: Request) -> Response:
     return page(
         request, "home/home.html", groups=by_stage(engines), total=len(engines), late=late, waiting=waiting
     )
+
+
+@router.get("/openapi.json")
+def described(request: Request) -> Response:
+    """What the application takes, for programs: the OpenAPI description."""
+    return JSONResponse(request.app.openapi())
 
 
 @router.get("/visits")
