@@ -85,7 +85,7 @@ def stays(
 
 @dataclass(frozen=True)
 class StageTime:
-    """How long a stage lasts [days]; low and high hold the middle 80 % of ended stays, if there are enough."""
+    """How long a stage lasts [days]; low and high: the middle 80 % of ended stays, where told."""
 
     stage: Stage
     ended: int
