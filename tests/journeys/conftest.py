@@ -32,7 +32,7 @@ def hot(hot_section: Path, tmp_path_factory: pytest.TempPathFactory) -> Result:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """What `spoolwright demo` made of an engine whose vanes were reset in the cell."""
     folder = tmp_path_factory.mktemp("demo")
-    return Demo(folder, called("demo", "--preset", "adjusted", "--out", folder))
+    return Demo(folder, called("demo", "--preset", "adjusted", "--no-shop", "--out", folder))
 
 
 @pytest.fixture(scope="module")

@@ -33,6 +33,7 @@ from spoolwright.crafts.visit.people import Person
 from spoolwright.errors import InputError, SpoolwrightError
 from spoolwright.store.people import WrongPasswordError
 from spoolwright.web.form import Form, form_from
+from spoolwright.web.guide import guide_of
 from spoolwright.web.rendering import render
 from spoolwright.web.security.border import SAFE
 from spoolwright.web.security.tokens import token_holds, token_of
@@ -160,7 +161,7 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
     if known and "number" in request.path_params and "visit" not in values:
         values["visit"] = head_of(folder_of(request))
     frame = frame_of(request)
-    values = {"rooms": frame.rooms, "shop_rooms": frame.shop_rooms} | values
+    values = {"rooms": frame.rooms, "shop_rooms": frame.shop_rooms, "guide": guide_of(request)} | values
     cookie = request.cookies.get(COOKIE, "") or getattr(request.state, "new_cookie", "")
     values.setdefault("now", frame.settings.clock())
     return HTMLResponse(render(request, template, token_of(cookie), values), status)

@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from spoolwright.web.form import Form
 from spoolwright.web.frame import COOKIE, form_of, frame_of, page, read_form, redirect, source_of
+from spoolwright.web.guide import demonstration_of
 from spoolwright.web.mishaps import local_address
 from spoolwright.web.rendering import LIGHT_COOKIE, LIGHTS
 
@@ -27,7 +28,8 @@ def sign_in(request: Request, next: str = "/") -> Response:
     """The first page of somebody who is not signed in."""
     if not request.cookies.get(COOKIE):
         request.state.new_cookie = secrets.token_urlsafe(32)
-    response = page(request, "frame/sign_in.html", next=local_address(next) or "/")
+    told = demonstration_of(frame_of(request).shop)
+    response = page(request, "frame/sign_in.html", next=local_address(next) or "/", demonstration=told)
     if not request.cookies.get(COOKIE):
         _set_cookie(request, response, request.state.new_cookie)
     return response
