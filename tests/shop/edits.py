@@ -56,6 +56,11 @@ def original(folder: Path, batches: int = 40) -> Original:
     with closing(sqlite3.connect(folder / "shop.sqlite")) as raw:
         raw.execute("VACUUM")
         raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    shop = open_shop(None, folder)
+    faults = shop.verify(Printed(digest, seq)).faults
+    shop.close()
+    if faults:
+        raise AssertionError(f"the shop is not whole before any edit: {faults[0]}")
     return Original(folder, Printed(digest, seq))
 
 

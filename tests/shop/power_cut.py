@@ -186,7 +186,7 @@ def record(
     """Let writers work on a shop under the disk log until each has signed so many batches."""
     environment = {
         **os.environ, "LD_PRELOAD": str(library), "DISK_LOG_ROOT": str(folder), "DISK_LOG": str(log),
-        "PYTHONPATH": str(HERE.parent),
+        "PYTHONPATH": os.pathsep.join([str(HERE.parent), os.environ.get("PYTHONPATH", "")]),
     }  # fmt: skip
     command = [sys.executable, __file__, str(folder), str(batches), "sync" if sync else "nosync"]
     running = [
