@@ -109,7 +109,7 @@ def test_from_an_attached_run_to_a_check_on_the_aircraft_and_verify_runs_all_of_
     take_look(desk, "V-D00064", LookTaken(assessment=assessed.subject, view="meets", words="steady, cool"))
     now = standing(bench.folder("V-D00064"))
     made = RunDisposed(assessment=assessed.subject, runs=now.undecided, decision="accepted")
-    dispose(desk, "V-D00064", now, made)
+    dispose(desk, bench.folder("V-D00064"), made)
     kind = bench.folder("V-D00064").kind
     engine = truth_engine(LOADED.type_file, LOADED.engine, 64)
     assert kind.shop.power_check is not None

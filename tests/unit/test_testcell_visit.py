@@ -104,7 +104,7 @@ def texts(shop: MemoryShop) -> list[str]:
 def decide(shop: MemoryShop, subject: str, decision: str, cause: str = "") -> Any:
     runs = standing(shop.folder("W100")).undecided
     made = RunDisposed(assessment=subject, runs=runs, decision=decision, cause=cause)  # type: ignore[arg-type]
-    return dispose(shop.desk("tor"), "W100", standing(shop.folder("W100")), made)
+    return dispose(shop.desk("tor"), shop.folder("W100"), made)
 
 
 def look(shop: MemoryShop, subject: str) -> None:
@@ -161,7 +161,7 @@ def test_only_those_entitled_decide(shop: MemoryShop) -> None:
         take_look(shop.desk("vic"), "W100", view)
     made = RunDisposed(assessment=subject, runs=("1",), decision="accepted")
     with pytest.raises(NotEntitledError):
-        dispose(shop.desk("vic"), "W100", standing(shop.folder("W100")), made)
+        dispose(shop.desk("vic"), shop.folder("W100"), made)
 
 
 def test_an_exceedance_is_acknowledged_before_acceptance_and_its_event_is_written_with_it(

@@ -25,6 +25,7 @@ from spoolwright.errors import sentence_of
 Work = Callable[[dict[str, Any], Tell], dict[str, Any]]
 """What a worker runs: from a task of plain values, telling how far it is, to a result of plain values."""
 _KEPT = 60
+_FAULT = "fault"
 MOST_WAITING = 8
 """Work that may wait; more is refused, so that a slip of the finger fills no queue."""
 
@@ -141,14 +142,21 @@ def _run(work: Work, task: dict[str, Any], place: str) -> dict[str, Any]:
             Path(place).write_text(f"{share:.4f} {text}", encoding="utf-8")
 
     tell("beginning", 0.0)
-    return work(task, tell)
+    try:
+        return work(task, tell)
+    except Exception as error:  # an error with parts of its own does not survive the way between processes
+        return {_FAULT: sentence_of(error)}
 
 
 def _finish(job: Job, future: Future[dict[str, Any]], keep: Callable[[dict[str, Any]], str]) -> None:
     """Back in the server: store the result, or say why there is none."""
     try:
-        job.link = keep(future.result())
-        job.state = "done"
+        result = future.result()
+        if _FAULT in result:
+            job.error, job.state = result[_FAULT], "failed"
+        else:
+            job.link = keep(result)
+            job.state = "done"
     except BaseException as error:
         job.error, job.state = sentence_of(error), "failed"
     job.ended = time.monotonic()

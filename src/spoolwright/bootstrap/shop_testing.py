@@ -108,7 +108,7 @@ class Testing:
 
     def forecast(self, folder: Folder, login: str, sheet: Attachment) -> Job:
         """Forecast the run to come from a build sheet."""
-        inputs = {**self._of_type(folder, "baseline", "rules", "costs"), "sheet": file_input(sheet)}
+        inputs = {**self._of_type(folder, "baseline", "rules", "build_costs"), "sheet": file_input(sheet)}
 
         def keep(got: dict[str, Any]) -> str:
             body = RunForecast(

@@ -175,7 +175,7 @@ def forecast_from(inputs: Inputs, read: Read, progress: Tell = silent) -> Foreca
             laid.path(inputs["type_file"]),
             baseline=laid.named("baseline"),
             rules=laid.named("rules"),
-            costs=laid.named("costs"),
+            costs=laid.named("build_costs"),
             progress=progress,
         )
 

@@ -107,7 +107,7 @@ def judge(story: Story, view: str, words: str, decision: str, cause: str = "") -
     made = RunDisposed(
         assessment=now.newest.subject, runs=now.undecided, decision=decision, cause=cause,
     )  # fmt: skip
-    dispose(story.desk("tom"), story.visit, now, made)
+    dispose(story.desk("tom"), story.folder, made)
 
 
 def reopen(story: Story, module: str, reason: str) -> None:

@@ -29,7 +29,8 @@ TABLES = {
     "baseline": "Average engine, from `spoolwright calibrate` (JSON)",
     "priors": "How often the shop meets each cause (TOML)",
     "checks": "Checks that tell causes apart (TOML)",
-    "costs": "Hours and money for each kind of work (TOML)",
+    "costs": "Hours and money of what is opened again (TOML)",
+    "build_costs": "Hours and money of changes to a build, for the forecast (TOML)",
     "rules": "Rules of the forecast, as learnt (JSON)",
 }
 

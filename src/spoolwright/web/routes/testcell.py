@@ -266,7 +266,7 @@ def decide(
     """Accept or reject, signed."""
     made = _disposition(folder, k, form)
     sign(request, form, desk, disposition_shown(made, assessed_of(folder, k).body))
-    dispose(desk, number, standing(folder), made, after=form.after)
+    dispose(desk, folder, made, after=form.after)
     return redirect(f"/visit/{number}/testcell")
 
 

@@ -111,6 +111,13 @@ class LookTaken(Body):
     words: str = Field(min_length=3)
 
 
+class PowerMargin(Record):
+    """Power at rated MGT over rated power, less 1, at the rating that the data sheet names [%]."""
+
+    value: float
+    half_width: float = Field(description="of the 95 % interval")
+
+
 class RunDisposed(Body):
     """What an entitled person decided on assessed runs. Subject `visit/NUMBER/testcell/disposition/N`."""
 
@@ -121,6 +128,7 @@ class RunDisposed(Body):
     decision: Literal["accepted", "rejected"]
     cause: str = Field(default="", description="why it was rejected, in the shop's own few words")
     remark: str = ""
+    power_margin: PowerMargin | None = Field(default=None, description="as it was assessed, for the fleet")
 
 
 class ExceedanceAcknowledged(Body):
@@ -181,5 +189,6 @@ class TestTables(Body):
     baseline: Attachment | None = Field(default=None, description="the average engine, from `calibrate`")
     priors: Attachment | None = Field(default=None, description="how often the shop meets each cause")
     checks: Attachment | None = Field(default=None, description="checks that tell causes apart")
-    costs: Attachment | None = Field(default=None, description="hours and money for each kind of work")
+    costs: Attachment | None = Field(default=None, description="hours and money of what is opened again")
+    build_costs: Attachment | None = Field(default=None, description="hours and money of changes to a build")
     rules: Attachment | None = Field(default=None, description="rules of the forecast, as learnt")

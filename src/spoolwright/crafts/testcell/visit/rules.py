@@ -6,11 +6,21 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from spoolwright.crafts.testcell.model import Assessment
-from spoolwright.crafts.testcell.visit.model import AdjustmentMade, Exceeded, RunAttached
+from spoolwright.crafts.testcell.performance.basis import inner
+from spoolwright.crafts.testcell.visit.model import (
+    AdjustmentMade,
+    Exceeded,
+    PowerMargin,
+    RunAttached,
+    RunsAssessed,
+)
+from spoolwright.crafts.typefile.lookup import rating_named
 from spoolwright.crafts.typefile.model import TypeFile
 
 _READ_AS_LIMITS = ("start_peak_mgt",)
 """Derived quantities that are an extreme of a channel, not a figure of performance."""
+_WIDTH = 1.96
+"""Half width of a 95 % interval in standard uncertainties."""
 APART_S = 60.0
 """Log and sheet name the same adjustment if they differ by no more than this."""
 
@@ -34,6 +44,22 @@ def exceeded(assessment: Assessment, type_file: TypeFile) -> tuple[Exceeded, ...
         and v.limit in limits
         and (limits[v.limit].quantity in channels or limits[v.limit].quantity in _READ_AS_LIMITS)
     )
+
+
+def power_margin(assessed: RunsAssessed, type_file: TypeFile) -> PowerMargin | None:
+    """The margin of power of the newest block, at the rating that the data sheet names."""
+    rating = rating_named(type_file, type_file.data_sheet.rating)
+    power = inner(rating.power)
+    own = [
+        r
+        for r in assessed.calculation.result.get("rated", [])
+        if r["rating"] == rating.id and r["quantity"] == "power_at_rated_mgt" and r["approved"] is not None
+    ]
+    if not own:
+        return None
+    newest = max(own, key=lambda r: r["block"] or 0)
+    half = 100.0 * _WIDTH * (newest["uncertainty"] or 0.0) / power
+    return PowerMargin(value=100.0 * (newest["approved"] / power - 1.0), half_width=half)
 
 
 def differences(runs: Sequence[RunAttached], log: Iterable[AdjustmentMade]) -> list[str]:

@@ -26,9 +26,10 @@ from spoolwright.crafts.testcell.visit.shown import (
     disposition_shown,
     reopening_shown,
 )
-from spoolwright.crafts.testcell.visit.standing import Standing
+from spoolwright.crafts.testcell.visit.standing import standing
 from spoolwright.crafts.visit.desk import Desk, signed
 from spoolwright.crafts.visit.entry import Attachment, B, Body, Entry, Meaning, New
+from spoolwright.crafts.visit.folder import Folder
 from spoolwright.crafts.visit.model import Stage, StageSet, VisitOpened, WorkEvent
 from spoolwright.crafts.visit.people import Role
 from spoolwright.errors import InputError
@@ -157,8 +158,8 @@ DECIDES = (Role.TEST_OPERATOR, Role.CERTIFYING)
 """Who may accept or reject a run; the look before it is theirs too."""
 
 
-def dispose(desk: Desk, visit: str, now: Standing, made: RunDisposed, *, after: int = 0) -> Entry[Body]:
-    """Accept or reject assessed runs, signed.
+def dispose(desk: Desk, folder: Folder, made: RunDisposed, *, after: int = 0) -> Entry[Body]:
+    """Accept or reject assessed runs, signed; their margin of power is kept with it.
 
     Raises
     ------
@@ -169,6 +170,7 @@ def dispose(desk: Desk, visit: str, now: Standing, made: RunDisposed, *, after: 
         The person is neither test operator nor certifying staff.
     """
     desk.entitled(*DECIDES)
+    visit, now = folder.visit, standing(folder)
     newest = now.newest
     if newest is None or newest.subject != made.assessment or now.not_assessed:
         raise InputError(
