@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from enum import StrEnum
 from typing import Annotated, Literal
 
@@ -58,6 +59,9 @@ class InspectionZone(Record):
 
     id: Identifier
     name: str
+    key: str = Field(
+        default="", pattern=r"^[a-z0-9]{0,4}$", description="typed for it; its id where left out"
+    )
     side: Literal[
         "leading edge", "trailing edge", "tip", "pressure side", "suction side", "fillet", "platform", "root",
         "bore", "slot", "rim", "web", "spline", "surface",
@@ -115,6 +119,22 @@ class Airfoil(Record):
     source: Source
 
 
+NUMBERED = frozenset(
+    {
+        "leading edge",
+        "trailing edge",
+        "tip",
+        "pressure side",
+        "suction side",
+        "fillet",
+        "platform",
+        "root",
+        "slot",
+    }
+)
+"""Sides of which each blade, vane or slot has its own."""
+
+
 class InspectedPart(Record):
     """A stage or part as it is inspected."""
 
@@ -130,6 +150,12 @@ class InspectedPart(Record):
     zone: tuple[InspectionZone, ...] = Field(min_length=1)
     airfoil: Airfoil | None = None
     source: Source
+
+
+_BOUNDS = (
+    "depth_max", "length_max", "width_max", "fillet_distance_min", "spacing_min", "per_blade_max",
+    "blades_max", "remaining_thickness_min",
+)  # fmt: skip
 
 
 class DamageLimit(Record):
@@ -167,6 +193,11 @@ class DamageLimit(Record):
     @model_validator(mode="after")
     def _fits_what_it_allows(self) -> DamageLimit:
         after = (self.depth_after_max, self.radius_min, self.length_to_depth_min, self.remaining_chord_min)
+        bounds = [n for n in _BOUNDS if getattr(self, n) is not None] + ["adjacent"] * (not self.adjacent)
+        if self.allows == "nothing" and bounds:
+            raise ValueError(
+                f"'{self.id}' allows nothing, so a bound means nothing there: {', '.join(bounds)}"
+            )
         if self.allows != "blend" and any(x is not None for x in after):
             raise ValueError(f"'{self.id}' bounds a blend but allows {self.allows}")
         if self.allows == "blend" and self.depth_after_max is None and self.remaining_chord_min is None:
@@ -186,3 +217,16 @@ class Dimension(Record):
     service_min: Printed | None = None
     service_max: Printed | None = None
     source: Source
+
+
+def misnamed(
+    parts: Iterable[InspectedPart], limits: Iterable[DamageLimit], dimensions: Iterable[Dimension]
+) -> Iterator[str]:
+    """What a limit or dimension names that is not there: it would never hold for anything."""
+    zones = {p.id: {z.id for z in p.zone} for p in parts}
+    for name, part in [(x.id, x.part) for x in limits] + [(x.id, x.part) for x in dimensions]:
+        if part not in zones:
+            yield f"'{name}' is of '{part}', which is no inspected part"
+    for limit in limits:
+        for zone in set(limit.zone) - zones.get(limit.part, set(limit.zone)):
+            yield f"'{limit.id}' holds for zone '{zone}', which '{limit.part}' does not have"

@@ -5,7 +5,10 @@ Every figure names document, revision (through [[document]] of the type file) an
 
 from __future__ import annotations
 
+from pydantic import model_validator
+
 from spoolwright.crafts.typefile.base import Record
+from spoolwright.crafts.typefile.shop.inspection import DamageLimit, Dimension, InspectedPart, misnamed
 from spoolwright.crafts.typefile.shop.lives import CycleAdvice, CycleKind, Directive, ExchangeTable, LifeLimit
 from spoolwright.crafts.typefile.shop.overhaul import OverhaulSteps, OverhaulTest
 from spoolwright.crafts.typefile.shop.owed import OwedRule
@@ -33,3 +36,12 @@ class ShopPart(Record):
     overhaul_test: OverhaulTest | None = None
     power_check: PowerCheck | None = None
     section: Section | None = None
+    inspected_part: tuple[InspectedPart, ...] = ()
+    damage_limit: tuple[DamageLimit, ...] = ()
+    dimension: tuple[Dimension, ...] = ()
+
+    @model_validator(mode="after")
+    def _limits_name_what_is_there(self) -> ShopPart:
+        for told in misnamed(self.inspected_part, self.damage_limit, self.dimension):
+            raise ValueError(told)
+        return self
