@@ -279,3 +279,8 @@ def test_a_builder_cannot_enter_a_vendor(ada: Browser) -> None:
 )
 def test_what_is_not_there_is_not_found(ines: Browser, page: str) -> None:
     assert ines.get(page).status_code == 404
+
+
+def test_a_character_that_no_database_keeps_is_refused_in_words(ada: Browser) -> None:
+    answer = ada.send(PARTS, f"{PARTS}/needs", part="impeller", why="crack\0")
+    assert (answer.status_code, "Why holds a NUL character." in answer.text) == (422, True)

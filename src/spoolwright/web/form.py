@@ -172,6 +172,9 @@ def form_from(data: FormData, largest_file: int) -> Form:
         if isinstance(value, UploadFile):
             if value.filename:
                 uploads[name] = (*uploads.get(name, ()), value)
+        elif "\0" in value:
+            # PostgreSQL keeps no such character, and no keyboard types one.
+            raise InputError(f"{_words(name)} holds a NUL character.", mend="Type it again.", where=name)
         else:
             values[name] = (*values.get(name, ()), value.replace("\r\n", "\n"))
     return Form(values, uploads, largest_file)

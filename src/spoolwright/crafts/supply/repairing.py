@@ -33,7 +33,7 @@ def record_authorisation(desk: Desk, held: VendorAuthorised, after: int = 0, rea
         The vendor is not known, or the authorisation ends before it begins.
     """
     desk.entitled(*KEEPERS)
-    if not desk.records.history(f"vendor/{held.vendor}"):
+    if not desk.records.history(f"vendor/{segment(held.vendor)}"):
         raise InputError(f"there is no vendor '{held.vendor}'.", mend="Enter it first.", where="vendor")
     if held.expires_on < held.valid_from:
         told = f"it runs out on {held.expires_on}, before it is valid from {held.valid_from}."
@@ -53,7 +53,7 @@ def send_out(desk: Desk, folder: Folder, sent: SentOut) -> Entry[Body]:
         The part is out already, the vendor is not known, or a date cannot be.
     """
     desk.entitled(*WRITERS)
-    if not desk.records.history(f"vendor/{sent.vendor}"):
+    if not desk.records.history(f"vendor/{segment(sent.vendor)}"):
         raise InputError(
             f"there is no vendor '{sent.vendor}'.", mend="Enter it under Vendors.", where="vendor"
         )
