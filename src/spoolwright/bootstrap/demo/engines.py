@@ -125,7 +125,7 @@ def opened_again(story: Story, bench: Bench) -> None:
 
 def ready_for_release(story: Story, bench: Bench) -> None:
     story.arrives("scheduled hot section inspection", promised_days=31)
-    _tested(story, bench, seed=9)
+    _tested(story, bench, seed=12)
     story.comes_to(days_ago=1)
     story.stands_at(Stage.RELEASE, "certifying staff")
     prints_pack(story, f"{story.visit}-1")
@@ -133,12 +133,12 @@ def ready_for_release(story: Story, bench: Bench) -> None:
 
 def on_the_aircraft(story: Story, bench: Bench) -> None:
     story.arrives("scheduled hot section inspection", promised_days=30)
-    _tested(story, bench, seed=12)
+    _tested(story, bench, seed=9)
     story.stands_at(Stage.RELEASE)
     prints_pack(story, f"{story.visit}-1")
     signs_release(story, f"{story.visit}-1")
     story.stands_at(Stage.INSTALLED)
-    fly(story, bench, seed=12, hours=[2.0, 28.0, 55.0, 83.0, 110.0, 141.0, 170.0])
+    fly(story, bench, seed=9, hours=[2.0, 28.0, 55.0, 83.0, 110.0, 141.0, 170.0])
 
 
 def _through_records(story: Story) -> None:
