@@ -116,7 +116,7 @@ def diagnose(request: Request, number: str, desk: DeskHere, folder: FolderHere, 
     """Diagnose the runs."""
     desk.entitled(Role.LEAD, Role.TEST_OPERATOR)
     testing_of(request).diagnose(folder, desk.person.login)
-    return redirect(f"/visit/{number}/testcell#diagnosis")
+    return redirect(f"/visit/{number}/testcell")
 
 
 def _numbered(folder: Folder, kind: type[B], part: str, k: int) -> Entry[B]:
@@ -209,7 +209,7 @@ def forecast_run(
     if len(sheets) != 1:
         raise InputError("choose the build sheet.", where="sheet")
     testing_of(request).forecast(folder, desk.person.login, sheets[0])
-    return redirect(f"/visit/{number}/testcell#forecast")
+    return redirect(f"/visit/{number}/testcell")
 
 
 @router.get(ROOM + "/forecast/{k}")
@@ -235,6 +235,7 @@ def forecast(request: Request, number: str, k: Number, desk: DeskHere, folder: F
         text=margin_text,
         measured=None if not seen or newest is None else newest.subject.rpartition("/")[2],
         ran=newest is not None and newest.seq > entry.seq,
+        late=newest is not None and newest.seq < entry.seq,
     )
 
 
