@@ -123,7 +123,7 @@ def test_calculations_are_run_again(filled: FilledShop) -> None:
         stored(2.0, 4.0, version="0"),
     ]
     entries = filled.records.add(news, by="ada", at=NOON)
-    found = verify(filled.shop, recompute={("squared", "1"): squared})
+    found = verify(filled.shop.database, filled.attachments, recompute={("squared", "1"): squared})
     assert found.recomputed == 4
     assert found.not_recomputed == {"squared 0": 1}
     assert [f.seq for f in found.faults] == [entries[1].seq, entries[3].seq]

@@ -102,7 +102,7 @@ class Shop:
 
     def verify(self, *printed: Printed, progress: Tell = silent) -> Verified:
         """Check everything that is recorded, against heads that signed documents name too."""
-        return verify(self, printed=printed, progress=progress)
+        return verify(self.database, self.attachments, printed=printed, progress=progress)
 
     def close(self) -> None:
         """Give every connection back."""

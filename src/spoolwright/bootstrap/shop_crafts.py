@@ -11,10 +11,12 @@ from collections.abc import Callable
 from types import ModuleType
 
 from spoolwright.crafts.cards import open as cards
+from spoolwright.crafts.inspection import model as inspection
 from spoolwright.crafts.installation import open as installation
 from spoolwright.crafts.life import open as life
 from spoolwright.crafts.owed import open as owed
 from spoolwright.crafts.receiving import open as receiving
+from spoolwright.crafts.release import model as release
 from spoolwright.crafts.supply import open as supply
 from spoolwright.crafts.testcell.visit import open as testcell
 from spoolwright.crafts.visit import adopted, model, people
@@ -31,8 +33,10 @@ def by_folder(open_items: Callable[[Folder], list[OpenItem]]) -> Opening:
 
 MODELS: tuple[ModuleType, ...] = (
     adopted,
+    inspection,
     model,
     people,
+    release,
 )
 
 OPEN_ITEMS: tuple[Opening, ...] = (

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import Connection, select
 
@@ -17,16 +17,13 @@ from spoolwright.bootstrap.recomputing import attachments_in, calculations_in, r
 from spoolwright.crafts.visit.entry import Attachment, Body, Calculation, Entry, Recompute
 from spoolwright.crafts.visit.people import AuthorisationGiven, PersonKnown
 from spoolwright.errors import InputError, SpoolwrightError
-from spoolwright.store.attachments import MissingAttachmentError
+from spoolwright.store.attachments import MissingAttachmentError, StoredAttachments
 from spoolwright.store.checking import ChainCheck, damage
-from spoolwright.store.database import StoreError
+from spoolwright.store.database import Database, StoreError
 from spoolwright.store.guards import unguarded
 from spoolwright.store.records import count_of, rows_of
 from spoolwright.store.rows import entry_of
 from spoolwright.store.tables import ATTACHMENT
-
-if TYPE_CHECKING:
-    from spoolwright.bootstrap.shop import Shop
 
 MOST_FAULTS = 500
 
@@ -69,7 +66,8 @@ class Printed:
 
 
 def verify(
-    shop: Shop,
+    database: Database,
+    attachments: StoredAttachments,
     *,
     printed: tuple[Printed, ...] = (),
     recompute: Mapping[tuple[str, str], Recompute] = RECOMPUTE,
@@ -79,7 +77,8 @@ def verify(
 
     Parameters
     ----------
-    shop : the shop
+    database : the shop's records
+    attachments : its files
     printed : heads that signed documents name; without one, a cut tail or a chain hashed anew cannot be found
     recompute : calculations that can be run again
     progress : told how far it is
@@ -89,9 +88,9 @@ def verify(
             raise InputError(
                 "the head is 64 digits and letters a to f.", mend="Copy it whole from the document."
             )
-    verifier = _Verifier(shop, recompute, printed, progress)
+    verifier = _Verifier(attachments, recompute, printed, progress)
     try:
-        with shop.database.read() as connection:
+        with database.read() as connection:
             return verifier.run(connection)
     except StoreError as error:  # a damaged file: that is what was to be found out
         verifier.found.faults.append(Fault(0, error.what))
@@ -101,12 +100,12 @@ def verify(
 class _Verifier:
     def __init__(
         self,
-        shop: Shop,
+        attachments: StoredAttachments,
         recompute: Mapping[tuple[str, str], Recompute],
         printed: tuple[Printed, ...],
         tell: Tell,
     ) -> None:
-        self.shop, self.recompute, self.tell = shop, recompute, tell
+        self.attachments, self.recompute, self.tell = attachments, recompute, tell
         self.found = Verified()
         self.printed = dict.fromkeys(printed, False)
         self.people: dict[str, set[str]] = {}
@@ -218,7 +217,7 @@ class _Verifier:
             return
         self.found.recomputed += 1
         try:
-            differing = recomputed(stored, again, self.shop.attachments.read)
+            differing = recomputed(stored, again, self.attachments.read)
         except Exception as error:  # whatever a calculation meets in what is stored is a finding, not the end
             self._fault(seq, f"'{stored.name}' {stored.version} fails when run again: {error}")
             return
@@ -236,7 +235,7 @@ class _Verifier:
 
     def _file_fault(self, sha256: str) -> str:
         try:
-            with self.shop.attachments.path_of(sha256).open("rb") as file:
+            with self.attachments.path_of(sha256).open("rb") as file:
                 digest = hashlib.file_digest(file, "sha256").hexdigest()
                 size = file.tell()
         except OSError as error:
