@@ -1,0 +1,75 @@
+"""The smallest blend that clears a finding by a line of the limits, and the chord where it sits."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from spoolwright.crafts.inspection.lengths import in_mm
+from spoolwright.crafts.inspection.model import FindingRecorded
+from spoolwright.crafts.inspection.stage import Stage, touches
+from spoolwright.crafts.typefile.shop.inspection import DamageLimit
+
+
+@dataclass(frozen=True)
+class BlendSize:
+    """The smallest blend that clears a finding under a line of the limits [mm]."""
+
+    depth: Fraction
+    """Below the present edge."""
+    total: Fraction
+    """Below the original edge, earlier blends at the place included."""
+    length: Fraction
+    radius: Fraction
+
+
+def smallest_blend(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> BlendSize | None:
+    """The smallest arc that clears the damage by the line's own rules; None where no depth is measured.
+
+    The length is the greatest of what the length-to-depth ratio, the least radius and the damage itself ask.
+    """
+    if finding.depth is None:
+        return None
+    depth = finding.depth.mm + in_mm(line.allowance, line.unit)
+    total = depth + earlier_depth(finding, stage)
+    if total <= 0:
+        return None
+    least = [Fraction(0)]
+    if line.length_to_depth_min is not None:
+        least.append(Fraction(line.length_to_depth_min) * total)
+    if line.radius_min is not None:
+        radius = in_mm(line.radius_min, line.unit)
+        square = 4 * (2 * radius * total - total**2)
+        least.append(_root_above(square) if square > 0 else Fraction(0))
+    if finding.length is not None:
+        least.append(finding.length.mm)
+    length = max(least) or 2 * total
+    return BlendSize(depth, total, length, (length**2 / 4 + total**2) / (2 * total))
+
+
+def earlier_depth(finding: FindingRecorded, stage: Stage) -> Fraction:
+    """Depth of the deepest blend that a finding lies in or touches [mm]."""
+    return max((b.depth for b in stage.blends if touches(finding, b)), default=Fraction(0))
+
+
+def chord_at(finding: FindingRecorded, stage: Stage) -> Fraction | None:
+    """The airfoil's chord where a finding sits, from the type's sections [mm]."""
+    airfoil = stage.part.airfoil
+    if airfoil is None or finding.position is None:
+        return None
+    at = float(finding.position.mm) / airfoil.span_mm
+    sections = sorted(airfoil.section, key=lambda s: s.at)
+    for low, high in pairwise(sections):
+        if low.at <= at <= high.at:
+            share = (at - low.at) / (high.at - low.at)
+            return Fraction(low.chord_mm + share * (high.chord_mm - low.chord_mm)).limit_denominator(10**6)
+    return None
+
+
+def _root_above(square: Fraction) -> Fraction:
+    """A length whose square is not below the given one, a nanometre at most too long."""
+    scaled = math.isqrt(math.ceil(square * 10**12))
+    root = Fraction(scaled, 10**6)
+    return root if root * root >= square else Fraction(scaled + 1, 10**6)
