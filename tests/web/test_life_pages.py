@@ -111,6 +111,29 @@ def test_an_unproven_part_cannot_be_signed_as_fit_even_by_a_forged_form(
     assert staffed.records.current(LedgerReviewed) == []
 
 
+def test_parts_that_wait_for_nothing_else_are_signed_together(rex: Browser, staffed: FilledShop) -> None:
+    """Two discs are proven, a third is not: two are signed with one sentence that names both."""
+    for serial in ("D8", "D9"):
+        fitted = PartFitted(
+            part="turbine_disc_1", part_number=PN, serial=serial, module="hot_section",
+            engine_serial="C940-117", on=NOON.date(),
+        )  # fmt: skip
+        staffed.records.add([New(part_subject(PN, serial, "fit"), fitted, visit="W100")], by="ines", at=NOON)
+    here = FIRST | {"engine": "C940-117"}
+    take(rex, BIRTH, here, BIRTH | {"serial": "D8"}, here | {"serial": "D8"}, here | {"serial": "D9"})
+    texts = [i.text for i in staffed.shop.open_items("W100", NOON.date())]
+    assert "2 life-limited parts, proven and within their limits, wait for a signed disposition." in texts
+    assert rex.send(f"{ROOM}/sign", f"{ROOM}/sign", password=PASSWORD).status_code == 303
+    entries = staffed.records.current(LedgerReviewed)
+    assert sorted(e.body.serial for e in entries) == ["D7", "D8"]
+    for entry in entries:
+        assert entry.signature is not None
+        assert "these 2 life-limited parts may be fitted" in entry.signature.shown
+        assert "serial D7" in entry.signature.shown and "serial D9" not in entry.signature.shown
+    assert "No part waits for a signature alone" in rex.get(f"{ROOM}/sign").text
+    assert not staffed.shop.verify().faults
+
+
 def test_a_builder_signs_no_ledger(rex: Browser, browser_of: BrowserOf, staffed: FilledShop) -> None:
     take(rex, BIRTH, FIRST)
     assert browser_of("ada").send(PART, f"{ROOM}/dispose", password=PASSWORD).status_code == 403

@@ -55,6 +55,11 @@ class PartInBuild:
         return f"{self.name} {self.part_number}, serial {self.serial}"
 
     @property
+    def awaits_signature(self) -> bool:
+        """Whether nothing stands against it but the records person's signature."""
+        return self.standing.may_be_fitted and (self.review is None or self.stale)
+
+    @property
     def disposed(self) -> bool:
         """Whether a disposition is signed over the ledger as it stands now."""
         return self.review is not None and self.review.signature is not None and not self.stale

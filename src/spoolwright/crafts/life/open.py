@@ -18,8 +18,9 @@ def open_items(folder: Folder, records: Records) -> list[OpenItem]:
     """Parts without proof of life, at their limit or not disposed of; directives due."""
     build = build_of(folder, records)
     found: list[OpenItem] = []
+    found += _awaiting(folder, [p for p in build.parts if p.awaits_signature])
     for part in build.parts:
-        found += _part(folder, part)
+        found += [] if part.awaits_signature else _part(folder, part)
         found += [_directive(folder, t, part) for t in part.directives if t.state is State.OPEN]
     found += _missing(folder, build)
     found += _between_cards(folder, build)
@@ -38,6 +39,19 @@ def directive_link(visit: str, told: Told) -> str:
     if told.item.is_part:
         asked |= {"pn": told.item.part_number, "sn": told.item.serial}
     return f"/visit/{visit}/life/directive?{urlencode(asked)}"
+
+
+def _awaiting(folder: Folder, parts: list[PartInBuild]) -> Iterator[OpenItem]:
+    """Parts that only wait for the signature: those of a module together, where there are several."""
+    for module in dict.fromkeys(p.module for p in parts):
+        own = [p for p in parts if p.module == module]
+        if len(own) == 1:
+            yield from _part(folder, own[0])
+            continue
+        text = (
+            f"{len(own)} life-limited parts, proven and within their limits, wait for a signed disposition."
+        )
+        yield OpenItem("life", text, f"/visit/{folder.visit}/life/sign", Role.RECORDS, module)
 
 
 def _part(folder: Folder, part: PartInBuild) -> Iterator[OpenItem]:

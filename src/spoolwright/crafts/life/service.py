@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal, Protocol
 
-from spoolwright.crafts.life.build import proposal, review_subject, standing_in
+from spoolwright.crafts.life.build import Build, build_of, proposal, review_subject, standing_in
 from spoolwright.crafts.life.model import (
     AffectedSerial,
     CyclesAdvised,
@@ -168,6 +168,51 @@ def review_ledger(
     new = New(subject, body, visit=folder.visit, after=after, reason=reason)
     shown = review_sentence(standing, disposition)
     return desk.record(signed(new, desk, Meaning.DID, shown, Role.RECORDS))[0]
+
+
+def sheet_sentence(build: Build, visit: str) -> str:
+    """Exactly what a records person signs for every part that waits for nothing else."""
+    rows = [
+        f"{p.name} {p.part_number}, serial {p.serial}: {'; '.join(a.text for a in p.standing.limits)}"
+        for p in build.parts
+        if p.awaits_signature
+    ]
+    head = (
+        f"Engine {build.engine}, work order {visit}: these {len(rows)} life-limited parts may be fitted. "
+        "Each ledger was added up again from birth, is proven and within its limits."
+    )
+    return "\n".join([head, *rows])
+
+
+def review_sheet(desk: Desk, folder: Folder) -> list[Entry[Body]]:
+    """Sign as fit every part that is proven and within its limits and waits for nothing else, all or none.
+
+    Raises
+    ------
+    InputError
+        No part waits for it.
+    NotEntitledError
+        The person is not records.
+    """
+    build = build_of(folder, desk.records)
+    shown = sheet_sentence(build, folder.visit)
+    news = []
+    for p in build.parts:
+        if not p.awaits_signature:
+            continue
+        body = LedgerReviewed(
+            part_number=p.part_number,
+            serial=p.serial,
+            disposition="may be fitted",
+            calculation=ledger_calculation(p.standing, folder.kind.shop, folder.today),
+        )
+        after = p.review.revision if p.review else 0
+        reason = "reviewed again" if after else ""
+        new = New(review_subject(folder.visit, p.part_number, p.serial), body, folder.visit, after, reason)
+        news.append(signed(new, desk, Meaning.DID, shown, Role.RECORDS))
+    if not news:
+        raise InputError("no part waits for a signature alone.", mend="Look at what is open.")
+    return desk.record(*news)
 
 
 def directive_subject(directive: str, *, engine: str = "", part_number: str = "", serial: str = "") -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import cast, get_args
 
 from fastapi import APIRouter
@@ -12,6 +13,7 @@ from spoolwright.bootstrap.lives import count_uploaded
 from spoolwright.crafts.life import service
 from spoolwright.crafts.life.build import (
     Build,
+    PartInBuild,
     all_told,
     build_of,
     card_of,
@@ -49,6 +51,7 @@ def review(request: Request, number: str, folder: FolderHere, desk: DeskHere) ->
         request,
         "life/review.html",
         build=build,
+        groups=_by_kind(build.parts),
         items=[i for i in items if i.craft == "life"],
         told=all_told(build),
         lasts={
@@ -73,6 +76,18 @@ def sheet(request: Request, number: str, folder: FolderHere, desk: DeskHere) -> 
     )
 
 
+def _by_kind(parts: Sequence[PartInBuild]) -> list[list[PartInBuild]]:
+    """Parts of one kind together, what has least left first, what is not proven before it."""
+
+    def left(part: PartInBuild) -> tuple[bool, float]:
+        return part.standing.ledger.proven, -max((a.share for a in part.standing.limits), default=0.0)
+
+    kinds: dict[str, list[PartInBuild]] = {}
+    for part in parts:
+        kinds.setdefault(part.part_number, []).append(part)
+    return [sorted(own, key=left) for own in kinds.values()]
+
+
 def _advised(records: Records, build: Build) -> dict[str, tuple[float, int]]:
     """Full cycles counted in recordings of this engine, by module, and from how many."""
     out: dict[str, tuple[float, int]] = {}
@@ -81,6 +96,23 @@ def _advised(records: Records, build: Build) -> dict[str, tuple[float, int]]:
             cycles, n = out.get(module, (0.0, 0))
             out[module] = (cycles + said["full_cycles"], n + 1)
     return out
+
+
+@router.get("/visit/{number}/life/sign")
+def signing(request: Request, number: str, folder: FolderHere, desk: DeskHere) -> Response:
+    """Every part that waits for nothing but its signed disposition, to be signed together."""
+    build = build_of(folder, desk.records)
+    waiting = [p for p in build.parts if p.awaits_signature]
+    shown = service.sheet_sentence(build, number)
+    return life_page(request, "life/sign.html", waiting=waiting, shown=shown, back=_room(number))
+
+
+@router.post("/visit/{number}/life/sign")
+def sign_sheet(request: Request, number: str, folder: FolderHere, desk: DeskHere, form: FormHere) -> Response:
+    """Sign them together."""
+    sign(request, form, desk, shown=service.sheet_sentence(build_of(folder, desk.records), number))
+    service.review_sheet(desk, folder)
+    return redirect(_room(number))
 
 
 @router.get("/visit/{number}/life/part")
