@@ -160,6 +160,7 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
         values.setdefault("desk", desk_of(request))
     if known and "number" in request.path_params and "visit" not in values:
         values["visit"] = head_of(folder_of(request))
+        values.setdefault("chain", frame_of(request).shop.records.head())
     frame = frame_of(request)
     values = {"rooms": frame.rooms, "shop_rooms": frame.shop_rooms, "guide": guide_of(request)} | values
     cookie = request.cookies.get(COOKIE, "") or getattr(request.state, "new_cookie", "")
