@@ -54,7 +54,7 @@ def _write(shop: Shop, number: str, folder: Path, now: datetime, tell: Tell) -> 
     head = shop.records.head()
     entries = shop.records.since(0, visit=number)
     adopted = shop.types.entry(opened.type_id)
-    everything = [*([adopted] if adopted else []), *entries]
+    everything = [*entries, *([adopted] if adopted else [])]
     files = _named_files(everything)
     for n, (sha256, place) in enumerate(files.items(), 1):
         tell(f"file {n} of {len(files)}", n / len(files))
