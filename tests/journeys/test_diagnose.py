@@ -124,3 +124,20 @@ def test_priors_with_mistakes_are_told_by_line(walk: tuple[Path, list[Answer]], 
     assert answer.code == 4 and "2 mistake(s) in the table of priors" in answer.err
     assert "the shares add up to 1.1. Make them add up to 1." in answer.err
     assert "priors.toml:9" in answer.err and "compressor_fouling" in answer.err
+
+
+def test_an_engine_outside_the_history_is_told_and_the_diagnosis_goes_on(
+    walk: tuple[Path, list[Answer]], tmp_path: Path
+) -> None:
+    folder, _ = walk
+    (failed,) = (folder / "failed").glob("*.csv")
+    table = tmp_path / "shop.csv"
+    table.write_text("engine,visit,released_on,part_lot\nH1,V-1,2026-01-20,L-7\n", encoding="utf-8")
+    given = (failed, "--baseline", folder / "corrie_940.baseline.json", "--history", table)
+    answer = asked(folder, *given, "--json", tmp_path / "why.json")
+    assert (answer.code, answer.err) == (10, "")
+    found = json.loads((tmp_path / "why.json").read_text(encoding="utf-8"))
+    said = [c for c in found["cautions"] if "shop history" in c]
+    where = f"Engine '{found['engine_serial']}' is not in the shop history 'shop.csv'"
+    assert said == [f"{where}, so no engines that share this cause are listed."]
+    assert found["sisters"] == []

@@ -202,6 +202,25 @@ def test_runs_of_two_engines_are_refused() -> None:
         diagnosed([one], prepared(), earlier=[two])
 
 
+@pytest.mark.parametrize(
+    ("key", "said", "sentence"),
+    [
+        (
+            "engine_serial",
+            "D99999",
+            r"is of engine 'D99999', its run sheet of 'D\d+'\. Give the",
+        ),
+        ("engine_type", "Other 700", r"engine of type 'Other 700', the type file of 'Corrie 940'\. Give the"),
+    ],
+)
+def test_a_recording_of_another_engine_is_refused(key: str, said: str, sentence: str) -> None:
+    (run,) = rig_runs(1, 77_050)
+    of = visit_run(run)
+    recording = replace(of.recording, attributes={**of.recording.attributes, key: said})
+    with pytest.raises(InputError, match=sentence):
+        diagnosed([replace(of, recording=recording)], prepared())
+
+
 def test_a_run_without_a_steady_point_cannot_tell() -> None:
     (run,) = rig_runs(1, 77_100)
     r = run.recording

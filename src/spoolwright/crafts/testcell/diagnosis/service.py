@@ -16,6 +16,7 @@ from spoolwright.crafts.testcell.diagnosis.prepared import Prepared, Tables, Wei
 from spoolwright.crafts.testcell.diagnosis.telling import cannot_tell, told
 from spoolwright.crafts.testcell.diagnosis.visit_read import KINDS, VisitRead, kinds_missing, visit_read
 from spoolwright.crafts.testcell.service import Doubts, TypeInForce, VisitRun, no_doubts, one_engine
+from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.errors import InputError
 
 
@@ -45,8 +46,10 @@ def diagnosed(
     Raises
     ------
     InputError
-        No run, one run twice, or runs of different engines.
+        No run, one run twice, runs of different engines, or a recording of another engine or type.
     """
+    for run in (*runs, *earlier):
+        _same_engine(run, prepared.kind.type_file)
     now, before = _visits(runs, earlier)
     basis = prepared.kind.basis
     read = visit_read(now, basis, doubts)
@@ -91,6 +94,25 @@ def _weighed(case: EngineCase, read: VisitRead, prepared: Prepared) -> Weighed:
     joined = joined_weighing(weighing.explanations, seen)
     with_others = replace(weighing, explanations=joined.explanations)
     return Weighed(read, with_others, seen, joined.mechanical, joined.healthy)
+
+
+def _same_engine(run: VisitRun, type_file: TypeFile) -> None:
+    """What a recording says of its engine, where it says it, agrees with run sheet and type file."""
+    told, name = run.recording.attributes, run.recording.source_name
+    serial, kind = (told.get(k, "").strip() for k in ("engine_serial", "engine_type"))
+    if serial and serial.casefold() != run.sheet.engine.serial.casefold():
+        raise InputError(
+            f"the recording is of engine '{serial}', its run sheet of '{run.sheet.engine.serial}'.",
+            where=name,
+            mend="Give the recording its own run sheet.",
+        )
+    known = (type_file.type.name, type_file.type.id)
+    if kind and kind.casefold() not in (k.casefold() for k in known):
+        raise InputError(
+            f"the recording is of an engine of type '{kind}', the type file of '{known[0]}'.",
+            where=name,
+            mend="Give the type file of this engine.",
+        )
 
 
 def _visits(

@@ -177,7 +177,7 @@ def _proposal(
         return f"Proposed: the instrument before anything else; {check}. Accepted by: ____"
     if outcome == "cause_found":
         top = suspects[0]
-        what = top.reopen or f"look at {top.module_name.lower()} before anything else is opened"
+        what = top.reopen or f"look at the {_lowered(top.module_name)} before anything else is opened"
         telling = checks and checks[0].information >= TELLS
         first = f"; first: {_lowered(checks[0].text)}" if telling else ""
         return f"Proposed: {_lowered(what)}{first}. Accepted by: ____"
