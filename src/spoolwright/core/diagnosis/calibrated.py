@@ -98,8 +98,13 @@ class Calibrated:
 
     @property
     def caution(self) -> float:
-        """Factor on variances [-]: what scatters is known from so many engines; one standard error more."""
-        return 1.0 + float(np.sqrt(2.0 / self.engines)) if self.engines else 1.0
+        """Factor on variances [-]: what scatters is known from so many engines.
+
+        Of few, one standard error of a variance more; of more, twice what the distribution of the next one of
+        a normal sample has beyond the sample's (Student's t: (n - 1) / (n - 3), about 1 + 2 / n).
+        """
+        n = self.engines
+        return 1.0 + min(float(np.sqrt(2.0 / n)), 4.0 / n) if n else 1.0
 
     def factors(self, speed: FloatArray, warmth: FloatArray) -> FloatArray:
         """Condition factors of the average engine of good build along its operating line.

@@ -45,6 +45,8 @@ class Cause:
         Prior probability relative to the other causes of its kind [-].
     seen_by : str
         Output that shows the size itself, where there is one [-].
+    divided : bool
+        Whether it is a loss of which a part is fixed and a part grows with power [-].
     """
 
     id: str
@@ -57,6 +59,7 @@ class Cause:
     signs: tuple[int, ...] = (1,)
     weight: float = 1.0
     seen_by: str = ""
+    divided: bool = False
 
 
 _C, _G, _P = "compressor", "gas_generator_turbine", "power_turbine"
@@ -143,9 +146,11 @@ def _losses(data: EngineData) -> tuple[Cause, ...]:
     return (
         _cause(
             "exhaust_back_pressure", "Exhaust back pressure high", "exhaust", "% of pressure",
-            {"exhaust_loss": 1.0 / exhaust},
+            {"exhaust_loss": 1.0 / exhaust}, divided=True,
         ),
-        _cause("gear_loss", "Reduction gear dragging", "gearbox", share, {"gear_loss": 1.0 / gear}),
+        _cause(
+            "gear_loss", "Reduction gear dragging", "gearbox", share, {"gear_loss": 1.0 / gear}, divided=True,
+        ),
         _cause(
             "accessory_loss", "Accessories dragging on the gas generator", "accessories", share,
             {"accessory_power": 1.0 / accessory},
@@ -162,10 +167,11 @@ def _cause(
     sizes: tuple[float, float] = (0.3, 6.0),
     signs: tuple[int, ...] = (1,),
     seen_by: str = "",
+    divided: bool = False,
 ) -> Cause:
     """A cause whose factors are given for a whole unit and sized in per cent of it."""
     moved = {k: 0.01 * v for k, v in factors.items()}
-    return Cause(name, text, "module", module, unit, moved, sizes, signs, seen_by=seen_by)
+    return Cause(name, text, "module", module, unit, moved, sizes, signs, seen_by=seen_by, divided=divided)
 
 
 @dataclass(frozen=True)
@@ -198,12 +204,12 @@ def reading_causes(scales: Sequence[ReadingScale]) -> tuple[Cause, ...]:
     Returns
     -------
     tuple of Cause
-        Sizes in standard uncertainties, either way [-].
+        Sizes in standard uncertainties, either way: less is what the stated uncertainty covers [-].
     """
     return tuple(
         Cause(
             f"reading:{s.channel}", f"{s.name} reads wrong", "reading", s.channel, "standard uncertainties",
-            sizes=(2.5, 100.0), signs=(1, -1),
+            sizes=(3.0, 300.0), signs=(1, -1),
         )
         for s in scales
     )  # fmt: skip
@@ -222,11 +228,12 @@ def size_density(cause: Cause, size: float) -> float:
     Returns
     -------
     float
-        Uniform for modules, uniform in the logarithm for readings; 0 outside [1 / unit of the cause].
+        Uniform for modules; for readings as the inverse square, since most err by some standard uncertainties
+        and a few by very many; 0 outside [1 / unit of the cause].
     """
     low, high = cause.sizes
     if not low <= size <= high:
         return 0.0
     if cause.kind == "module":
         return 1.0 / (high - low)
-    return 1.0 / (size * math.log(high / low))
+    return low * high / ((high - low) * size**2)

@@ -30,7 +30,7 @@ from spoolwright.core.numerics import FloatArray
 
 WEAR = 0.7
 """A module departs from what it was at an earlier visit by this part of build scatter [-]."""
-_LEAST_STEP = 0.0003
+_LEAST_STEP = 0.00005
 """A wrong reading is weighed in steps of no less than this part of the reading [-]."""
 
 

@@ -38,6 +38,7 @@ from spoolwright.core.diagnosis.jax_terms import (
 from spoolwright.core.diagnosis.jax_weighing import Odds, weighed
 from spoolwright.core.diagnosis.observation import CONDITIONS, OUTPUTS, Observation
 from spoolwright.core.diagnosis.signatures import _moves
+from spoolwright.core.diagnosis.terms import LINE_TERMS
 from spoolwright.core.diagnosis.weighing import Explanation, Sized
 from spoolwright.core.numerics import FloatArray
 
@@ -284,7 +285,8 @@ class _Programs:
         wrong = c.by_channel[:, self.readings].transpose(1, 0, 2).reshape(len(self.readings), -1)
         slope = jnp.concatenate([slope, wrong * step[:, None]])
         twins = self.agreement.rows(given["ratios"], levels, step)
-        shifts = jnp.einsum("gkj,jp->gkp", self.scales.families, c.line[1:]).reshape(-1, r.size)
+        along = c.own[1 : 1 + len(LINE_TERMS)]
+        shifts = jnp.einsum("gkj,jp->gkp", self.scales.families, along).reshape(-1, r.size)
         return weighed(self.odds, r - shifts, covariance, slope, curvature, errors, twins)
 
 

@@ -22,6 +22,7 @@ from spoolwright.core.diagnosis.redundancy import Twin
 from spoolwright.core.diagnosis.spreads import (
     EFFECT,
     EFFECT_ALONG,
+    EFFECT_DIVIDED,
     EFFECT_LINE,
     EFFECT_OF_SEEN,
     EFFECT_RATIO,
@@ -50,7 +51,7 @@ class Residuals:
         Derivatives of the modelled logarithm with each factor's departure [-].
     line : array, shape (4, P)
         Terms of a factor at the points [-].
-    own : array, shape (6, P)
+    own : array, shape (7, P)
         Terms of an output's own residual [-].
     """
 
@@ -128,13 +129,14 @@ def residuals(scales: Scales, run: dict[str, Any], values: Any, slopes: Any, spe
     seen_scale = jnp.where(angle, _RADIAN, 1.0 / seen)
     by_given = jnp.einsum("kwp,wnp->knp", d[:, :GIVEN], run["given_slopes"])
     warmth, humidity, reynolds = run["features"]
-    line = jnp.stack([jnp.ones_like(speed), speed, speed**2, warmth])
+    one = jnp.ones_like(speed)
+    line = jnp.stack([one, speed, speed**2, warmth])
     return Residuals(
         jnp.where(angle, (seen - y) * _RADIAN, jnp.log(seen) - jnp.log(y)),
         run["seen_slopes"] * seen_scale[:, None] - by_given * scale[:, None],
         d[:, GIVEN:] * scale[:, None] * UNIT[:, None],
         line,
-        jnp.concatenate([line, jnp.stack([humidity, reynolds])]),
+        jnp.stack([one, speed, speed**2, speed**3, warmth, humidity, reynolds]),
     )
 
 
@@ -173,7 +175,7 @@ def surprise(scales: Scales, run: dict[str, Any], scatter_at: FloatArray, c: Res
         jnp.einsum("kj,p->kpj", each, c.line[1]) * scales.slope,
     ]
     joined = jnp.concatenate([x.reshape(k * p, -1) for x in columns], axis=1)
-    own_line = c.line[1:]
+    own_line = c.own[1 : 1 + len(LINE_TERMS)]
     line = jnp.einsum("jp,kjlm,mq->kplq", own_line, scales.line, own_line)
     apart = jnp.einsum("klp,pq->kplq", _point_covariance(scales, run["scatter"], scatter_at, c), jnp.eye(p))
     covariance = common @ scales.common @ common.T + joined @ joined.T + (line + apart).reshape(k * p, k * p)
@@ -209,6 +211,7 @@ class Effects:
     def __init__(self, causes: Sequence[Cause], sizes: FloatArray, outputs: tuple[str, ...]) -> None:
         self.sizes, self.count = sizes, len(causes)
         self.half = np.array([0.5 * c.sizes[1] for c in causes])
+        self.line = np.array([EFFECT_DIVIDED if c.divided else EFFECT_LINE for c in causes])
         most = max((len(c.factors) for c in causes), default=1) - 1
         self.ratios = np.zeros((len(causes), most, len(FACTORS)))
         self.others = np.zeros((len(causes), len(outputs)))
@@ -305,7 +308,7 @@ def signatures(e: Effects, scales: Scales, c: Residuals, healthy: Any, moved: An
     bent = curvature * e.half[:, None, None]
     hidden = jnp.stack([slope, bent], axis=1) * (e.others * EFFECT_OF_SEEN)[:, None, :, None]
     turned = jnp.concatenate([along, hidden], axis=1)
-    whole = jnp.stack([slope * EFFECT, slope * c.line[1] * EFFECT_LINE], axis=1)
+    whole = jnp.stack([slope * EFFECT, slope * c.line[1] * e.line[:, None, None]], axis=1)
     rows = [turned, turned * c.line[1] * EFFECT_SLOPE, each, whole, ratio]
     errors = jnp.concatenate(rows, axis=1)
     return slope.reshape(e.count, -1), curvature.reshape(e.count, -1), errors.reshape(e.count, -1, k * p)

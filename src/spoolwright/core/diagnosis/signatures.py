@@ -16,6 +16,7 @@ from spoolwright.core.diagnosis.observation import ADDITIVE, CONDITIONS, OUTPUTS
 from spoolwright.core.diagnosis.spreads import (
     EFFECT,
     EFFECT_ALONG,
+    EFFECT_DIVIDED,
     EFFECT_LINE,
     EFFECT_OF_SEEN,
     EFFECT_RATIO,
@@ -102,7 +103,7 @@ def _errors(c: Compared, cause: Cause, slope: FloatArray, curvature: FloatArray)
     along = [c.by_factor[FACTORS.index(name)] * moved * EFFECT_ALONG for name in MAPPED]
     rows = [*along, *(x * c.speed * EFFECT_SLOPE for x in along)]
     rows += [effect * EFFECT * (np.arange(k) == i)[:, None] for i in range(k)]
-    rows += [effect * EFFECT, effect * c.speed * EFFECT_LINE]
+    rows += [effect * EFFECT, effect * c.speed * (EFFECT_DIVIDED if cause.divided else EFFECT_LINE)]
     for name in list(cause.factors)[1:]:
         rows.append(c.by_factor[FACTORS.index(name)] * cause.factors[name] * EFFECT_RATIO)
     if cause.seen_by in c.outputs:

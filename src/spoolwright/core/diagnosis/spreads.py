@@ -43,9 +43,9 @@ STATION = np.array(
 )  # fmt: skip
 """How far the place of a probe leaves an output's level open, shape (K,) [-]."""
 
-CHANNEL = STATION[:, None] * np.array([1.0, 5.0, 50.0, 1.0, 8.0, 1.0])
-"""Of an output's residual: level, slope and curvature over ln(corrected speed), slope over ln(theta), over
-humidity [per kg/kg] and over ln(Reynolds number), shape (K, 6)."""
+CHANNEL = STATION[:, None] * np.array([1.0, 5.0, 50.0, 500.0, 1.0, 8.0, 1.0])
+"""Of an output's residual: level, slope, curvature and cube over ln(corrected speed), slope over ln(theta),
+over humidity [per kg/kg] and over ln(Reynolds number), shape (K, 7)."""
 
 ENGINE_LINE = 0.1
 """Single engines depart from the common shape by this part of what the type's model may [-]."""
@@ -60,7 +60,10 @@ POINT = 0.00015
 EFFECT = 0.025
 """The effect of a cause is known to this part of itself, as a whole and on each output [-]."""
 EFFECT_LINE = 0.4
-"""And changes along the line by this part of itself over ln(corrected speed): fixed, growing losses [-]."""
+"""And changes along the line by this part of itself over ln(corrected speed) [-]."""
+EFFECT_DIVIDED = 1.5
+"""The same for a loss with a fixed part and one that grows with power: how it is divided is known to some
+tenths, and at a third of the power the fixed part counts three times as much [-]."""
 EFFECT_ALONG = 0.015
 """Where a cause moves the operating point, maps of another shape answer as if other factors moved along, by
 this part of the flow loss that would move the engine as much [-]."""

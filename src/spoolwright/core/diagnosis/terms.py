@@ -17,9 +17,9 @@ from spoolwright.core.reduction.baseline import log_reynolds
 NAMES = tuple(OUTPUTS)
 SHAPES = ("level", "speed", "speed squared", "warmth")
 """Terms of a factor along the operating line; speed is ln(corrected speed), warmth is ln(theta)."""
-CHANNEL_TERMS = ("level", "speed", "speed squared", "warmth", "humidity", "ln Reynolds")
-"""Terms of an output's own residual."""
-LINE_TERMS = SHAPES[1:]
+CHANNEL_TERMS = ("level", "speed", "speed squared", "speed cubed", "warmth", "humidity", "ln Reynolds")
+"""Terms of an output's own residual; the cube as schedules of vanes and bleeds bend a line at one speed."""
+LINE_TERMS = CHANNEL_TERMS[1:5]
 """Terms of an engine's own line."""
 LINE = len(NAMES) * len(LINE_TERMS)
 """Number of coefficients of an engine's own line."""
@@ -68,6 +68,11 @@ def line_features(c: Compared) -> FloatArray:
     return np.stack([np.ones_like(c.speed), c.speed, c.speed**2, c.warmth])
 
 
+def own_features(c: Compared) -> FloatArray:
+    """Terms of an output's own line at a run's points: level, and those of `LINE_TERMS`, shape (5, P) [-]."""
+    return np.stack([np.ones_like(c.speed), c.speed, c.speed**2, c.speed**3, c.warmth])
+
+
 def factors_along(common: FloatArray, speed: FloatArray, warmth: FloatArray) -> FloatArray:
     """Condition factors of the common shape at points.
 
@@ -109,7 +114,7 @@ def common_columns(c: Compared, reference_temperature: float, reference_pressure
     at = condition_of(c.observation)
     theta = at["temperature"] / reference_temperature
     reynolds = log_reynolds(theta, at["pressure"] / reference_pressure, reference_temperature)
-    features = np.concatenate([line, [c.humidity, reynolds]])
+    features = np.concatenate([own_features(c), [c.humidity, reynolds]])
     own = np.zeros((k, p, len(NAMES), len(CHANNEL_TERMS)))
     for i, name in enumerate(c.outputs):
         own[i, :, NAMES.index(name)] = features.T
@@ -139,7 +144,7 @@ def build_scatter(c: Compared) -> Scatter:
 
 
 def line_columns(c: Compared) -> FloatArray:
-    """What an engine's own line gives to a run's residuals: slopes and curvature of each output.
+    """What an engine's own line gives to a run's residuals: all but the level of each output.
 
     Parameters
     ----------
@@ -154,7 +159,7 @@ def line_columns(c: Compared) -> FloatArray:
     k, p = c.residual.shape
     out = np.zeros((k, p, len(NAMES), len(LINE_TERMS)))
     for i, name in enumerate(c.outputs):
-        out[i, :, NAMES.index(name)] = line_features(c)[1:].T
+        out[i, :, NAMES.index(name)] = own_features(c)[1:].T
     return out.reshape(k * p, -1)
 
 

@@ -253,7 +253,8 @@ def _grid(c: Cause, n: int) -> tuple[FloatArray, FloatArray]:
     space = np.linspace if c.kind == "module" else np.geomspace
     edges = space(low, high, n + 1)
     size = 0.5 * (edges[1:] + edges[:-1])
-    share = np.full(n, 1.0 / (n * len(c.signs)))
+    share = np.diff(edges) if c.kind == "module" else -np.diff(1.0 / edges)
+    share = share / (share.sum() * len(c.signs))
     return np.concatenate([sign * size for sign in c.signs]), np.tile(share, len(c.signs))
 
 
