@@ -1,4 +1,5 @@
-"""The ceiling: Bayes' rule with everything that the rig alone knows. No method can name more causes.
+"""The ceiling: Bayes' rule with everything that the rig alone knows. No method can name more causes from
+the same residuals.
 
 It knows the rig's own models (each of the numbered shapes, equally probable), its build scatter (the leak
 exponential, integrated exactly), its instrument and cell errors with gas temperature profiles that turn with
@@ -8,7 +9,8 @@ Effects of causes are computed with the true models and the cause in them.
 What is approximate: effects of causes are taken at an engine of average build and pass through their values
 at three or four sizes; effects of two causes add; errors of instruments act in a straight line, and the few
 of rectangular distribution count as normal; what is left of settling after the hold is its mean over healthy
-runs; the fuel's hydrogen content is the average.
+runs; the fuel's hydrogen content is the average. Readings that ought to agree (air before and behind the
+intake) are not compared, as the product does: it may name more wrong readings than the ceiling.
 """
 
 from __future__ import annotations

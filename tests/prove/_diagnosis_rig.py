@@ -59,10 +59,12 @@ RIG: dict[str, tuple[str, float]] = {
 }
 """Cause to the rig's fault, and the rig's size of a size of 1 of the cause."""
 
-SEEDS = {"history": 31_000_000, "soak": 32_000_000, "healthy": 33_000_000, "drawn": 34_000_000,
-          "sensor": 35_000_000, "pair": 36_000_000} | {
-    f"size {s:g}": 40_000_000 + 1_000_000 * i for i, s in enumerate(SIZES)
+SEEDS = {"history": 731_000_000, "soak": 732_000_000, "healthy": 733_000_000, "drawn": 734_000_000,
+          "sensor": 735_000_000, "pair": 736_000_000} | {
+    f"size {s:g}": 740_000_000 + 1_000_000 * i for i, s in enumerate(SIZES)
 }  # fmt: skip
+"""Drawn when the diagnosis was done, for the figures alone: its constants were chosen while looking at runs
+of other seeds, these less 700 millions."""
 
 
 @dataclass(frozen=True)

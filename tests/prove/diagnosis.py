@@ -43,7 +43,7 @@ COUNTS = {
 """Blind runs by set; `drawn` has sizes drawn evenly over all that the product takes as possible."""
 HISTORY, SOAK = 3, 480
 """Chunks of engines in the history; healthy runs that tell the ceiling what holds leave unsettled."""
-CHUNK = 96
+CHUNK = 48
 CLAIM = """
 At every fault size from 0.7 to 4 % the product names the right cause within 3 points of the ceiling, the
 Bayes-optimal classifier that knows the rig's true models, scatter and priors, on the same runs; at most
