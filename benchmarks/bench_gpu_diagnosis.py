@@ -45,8 +45,8 @@ from spoolwright.sources.typefile import load_type, shipped_type
 
 SKIPPED = 3  # exit status that tells tools/bench.py to leave the page as it is
 REHEARSAL = "--cpu" in sys.argv
-BATCHES = (16,) if REHEARSAL else (64, 512, CHUNK, 8 * CHUNK)
-EACH, MAKERS = (8, 2) if REHEARSAL else (30, 8)  # rig runs that a process makes, and processes
+BATCHES = (16,) if REHEARSAL else (64, CHUNK, 4 * CHUNK)
+EACH, MAKERS = (8, 2) if REHEARSAL else (16, 8)  # rig runs that a process makes, and processes
 CHECKED = BATCHES[0]  # runs that both sides weigh; a size that is compiled anyway
 TOGETHER = 8 if REHEARSAL else 16  # runs that a processor core weighs at once
 FAULTS = (
@@ -132,6 +132,11 @@ def agreement(theirs: WeighedRuns, ours: Sequence[Sequence[Explanation]]) -> tup
     return worst, same
 
 
+def stage(what: str) -> None:
+    """Tell on the side how far it is: compiling takes minutes."""
+    print(f"{time.perf_counter():.0f} s: {what}", file=sys.stderr, flush=True)
+
+
 def shortest(work: Callable[[], Any], times: int = 2) -> float:
     out = []
     for _ in range(times):
@@ -183,10 +188,14 @@ def main() -> None:
     jax.config.update("jax_default_device", device)
     with ProcessPoolExecutor(MAKERS, get_context("spawn")) as pool:
         rig = [o for part in pool.map(made, range(0, MAKERS * EACH, EACH)) for o in part]
+    stage("runs made")
     cores, ours = two_cores(rig[:CHECKED])
+    stage(f"two cores: {cores:.1f} runs/s")
     runs = repeated(rig, max(BATCHES))
+    stage("runs repeated")
     batch = BatchWeigher(weigher())
     first = ready(batch, runs)
+    stage("compiled")
     theirs = batch.arrays(rig[:CHECKED])
     assert theirs is not None
     worst, same = agreement(theirs, ours)
