@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from spoolwright.bootstrap import testing_calculations as testing
 from spoolwright.crafts.cards.calc import recompute_reading
+from spoolwright.crafts.inspection.calc import DISPOSITION, recompute_disposition
+from spoolwright.crafts.inspection.dimensions import DIMENSION, judge_dimension
 from spoolwright.crafts.life.advice import recompute_advice
 from spoolwright.crafts.life.stored import recompute_ledger
 from spoolwright.crafts.supply.calc import kit_completeness
@@ -18,6 +20,8 @@ RECOMPUTE: dict[tuple[str, str], Recompute] = {
     ("life.ledger", "1"): recompute_ledger,
     ("life.advice", "1"): recompute_advice,
     ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
+    DISPOSITION: recompute_disposition,
+    DIMENSION: judge_dimension,
     testing.ASSESS: testing.recompute_assessment,
     testing.DIAGNOSE: testing.recompute_diagnosis,
     testing.FORECAST: testing.recompute_forecast,

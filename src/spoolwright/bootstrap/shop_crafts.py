@@ -11,7 +11,7 @@ from collections.abc import Callable
 from types import ModuleType
 
 from spoolwright.crafts.cards import open as cards
-from spoolwright.crafts.inspection import model as inspection
+from spoolwright.crafts.inspection import open as inspection
 from spoolwright.crafts.installation import open as installation
 from spoolwright.crafts.life import open as life
 from spoolwright.crafts.owed import open as owed
@@ -33,7 +33,6 @@ def by_folder(open_items: Callable[[Folder], list[OpenItem]]) -> Opening:
 
 MODELS: tuple[ModuleType, ...] = (
     adopted,
-    inspection,
     model,
     people,
     release,
@@ -45,6 +44,7 @@ OPEN_ITEMS: tuple[Opening, ...] = (
     supply.open_items,
     by_folder(cards.open_items),
     by_folder(owed.open_items),
+    by_folder(inspection.open_items),
     by_folder(testcell.open_items),
     by_folder(installation.open_items),
 )

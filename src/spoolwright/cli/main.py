@@ -20,6 +20,7 @@ from spoolwright.cli import (
     demo_commands,
     diagnose_commands,
     forecast_commands,
+    inspection_commands,
     installation_commands,
     life_commands,
     person_commands,
@@ -55,6 +56,7 @@ app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forec
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
 app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
 app.add_typer(installation_commands.app, name="installation")
+app.add_typer(inspection_commands.app, name="inspection")
 app.command("serve", epilog=serve_commands.EPILOG)(serve_commands.serve)
 app.add_typer(person_commands.app, name="person")
 app.command("adopt", epilog=store_commands.ADOPT_EPILOG)(store_commands.adopt)

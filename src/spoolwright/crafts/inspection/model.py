@@ -48,6 +48,20 @@ class FindingRecorded(Body):
     withdrawn: bool = Field(default=False, description="it was no damage: dirt, a mark, another blade")
 
 
+Decision = Literal["serviceable", "blend", "scrap", "refer to engineering"]
+"""What a person can decide on a finding."""
+
+
+class ViewGiven(Body):
+    """A person's own look at a finding, given before the proposal is shown. Its subject + `/view/LOGIN`."""
+
+    kind: ClassVar[str] = "finding_view"
+
+    finding: str
+    finding_revision: int
+    view: Decision
+
+
 class StageInspected(Body):
     """A stage or part looked at whole, signed. Subject `visit/NUMBER/inspection/PART/SERIAL/inspected`."""
 
@@ -57,6 +71,7 @@ class StageInspected(Body):
     serial: str = ""
     method: Method = "direct"
     findings: int = Field(ge=0, description="how many findings stood when it was signed")
+    newest: int = Field(default=0, ge=0, description="number of the newest record that was signed over")
     not_seen: str = Field(default="", description="what could not be looked at, and why")
 
 
@@ -87,13 +102,34 @@ class DispositionAccepted(Body):
 
     finding: str
     finding_revision: int
-    own_view: Literal["serviceable", "blend", "scrap", "refer to engineering"] = Field(
-        description="the person's own look, given before the proposal was shown"
-    )
-    decided: Literal["serviceable", "blend", "scrap", "refer to engineering"]
+    own_view: Decision = Field(description="the person's own look, given before the proposal was shown")
+    decided: Decision
     judgement: Judgement
     reason: str = Field(default="", description="why it differs from the proposal, where it does")
     calculation: Calculation
+
+
+class EngineeringAnswered(Body):
+    """What engineering answered to a finding. Subject of the finding + `/engineering`."""
+
+    kind: ClassVar[str] = "engineering_answer"
+
+    finding: str
+    finding_revision: int
+    answer: Literal["serviceable", "blend", "scrap"]
+    document: str = Field(min_length=3, description="the approved answer: number, revision, by whom")
+    words: str = ""
+    files: tuple[Attachment, ...] = ()
+
+
+class PartReplaced(Body):
+    """A blade or part that went. Subject of the finding + `/replaced`."""
+
+    kind: ClassVar[str] = "finding_replaced"
+
+    finding: str
+    new_serial: str = ""
+    remark: str = ""
 
 
 class BlendDone(Body):
@@ -107,6 +143,7 @@ class BlendDone(Body):
     radius: Size | None = None
     moment_weight_lost: str = ""
     remark: str = ""
+    checks: tuple[Check, ...] = Field(default=(), description="against the line that allowed it")
 
 
 class DimensionTaken(Body):
@@ -118,5 +155,18 @@ class DimensionTaken(Body):
     place: str = ""
     value: str = Field(pattern=r"^-?\d{1,7}(\.\d{1,7})?$")
     unit: str
-    uncertainty: str = ""
+    uncertainty: str = Field(default="", pattern=r"^(\d{1,7}(\.\d{1,7})?)?$", description="standard, in unit")
     gauge: str = ""
+    told: str = ""
+    calculation: Calculation | None = None
+
+
+class DimensionSettled(Body):
+    """What closes a dimension that meets no limit. Subject of the dimension + `/settled`."""
+
+    kind: ClassVar[str] = "dimension_settled"
+
+    dimension: str
+    dimension_revision: int
+    how: Literal["replaced", "repaired", "engineering accepts it"]
+    document: str = Field(min_length=3, description="card, order or answer that says so")
