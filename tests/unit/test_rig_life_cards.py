@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
 
-from shop.memory import demonstration_type
+from shop.memory import MemoryShop, demonstration_type
+from spoolwright.bootstrap.demo.fleet_lives import discs_of_the_fleet
 from spoolwright.crafts.life.agreement import disagreements
+from spoolwright.crafts.life.build import card_of, standing_of
 from spoolwright.crafts.life.chain_checks import Present
 from spoolwright.crafts.life.findings import Fault
+from spoolwright.crafts.life.model import PartBorn
 from spoolwright.crafts.life.rules import Verdict, judge_life
+from spoolwright.crafts.visit.people import Role
 from spoolwright.rig.life_cards import cards_of_engine, with_hidden_use
 
 SHOP = demonstration_type().shop
@@ -42,3 +46,18 @@ def test_a_part_at_its_limit_can_be_asked_for() -> None:
     cards = cards_of_engine(SHOP, "H4402", hours=Decimal(12000), starts=14000, on=ON, seed=2, used=1.2)
     verdicts = {judge_life(c.part_number, c.serial, c.born, c.lines, SHOP, ON).verdict for c in cards}
     assert verdicts <= {Verdict.WITHIN, Verdict.REACHED} and Verdict.REACHED in verdicts
+
+
+def test_discs_of_the_demonstration_tell_the_limit_that_fell() -> None:
+    """Nine discs outside the shop, all proven and within 11,500 cycles; three of them are over 8,800."""
+    shop = MemoryShop()
+    shop.hire("rex", "Rex Amsel", Role.RECORDS)
+    desk = shop.desk("rex", datetime(2026, 5, 4, 12, 0, tzinfo=UTC))
+    discs_of_the_fleet(desk)
+    births = shop.records.current(PartBorn)
+    assert len(births) == 9
+    cards = [(e.body.serial, card_of(shop.records, e.body.part_number, e.body.serial)) for e in births]
+    for day, over in ((date(2026, 2, 15), 0), (date(2026, 5, 4), 3)):
+        verdicts = [standing_of("940-310-2", serial, card, SHOP, day).verdict for serial, card in cards]
+        assert verdicts.count(Verdict.REACHED) == over
+        assert verdicts.count(Verdict.WITHIN) == 9 - over

@@ -9,7 +9,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from spoolwright.crafts.life.build import life_limited
 from spoolwright.crafts.life.exchange import Exchange, rates_of
 from spoolwright.crafts.life.model import PartBorn, PartUsed, Reading
 from spoolwright.crafts.life.rules import exchange_of, limits_in_force
@@ -65,27 +64,44 @@ def cards_of_engine(
     seed: int,
     used: float | None = None,
 ) -> list[RigCard]:
-    """A sound card for every life-limited part of an engine that came with these counts on a day.
+    """A sound card for every life-limited kind of part of an engine that came with these counts on a day.
 
     Parameters
     ----------
     hours, starts : the engine's own counts when it came
     used : share of its limit that every part has used; drawn for each when None
     """
+    kinds = [k.id for k in shop.part if k.life_limited]
+    return [
+        card_of_part(
+            shop, kind, engine, hours=hours, starts=starts, on=on, seed=seed * len(kinds) + n, used=used
+        )
+        for n, kind in enumerate(kinds)
+    ]
+
+
+def card_of_part(
+    shop: ShopPart,
+    part: str,
+    engine: str,
+    *,
+    hours: Decimal,
+    starts: int,
+    on: date,
+    seed: int,
+    used: float | None = None,
+) -> RigCard:
+    """A sound card of one kind of part, by its id in the bill of material; otherwise as `cards_of_engine`."""
     draw = np.random.default_rng(seed)
+    kind = next(k for k in shop.part if k.id == part)
+    share = used if used is not None else float(draw.uniform(*_SHARE))
     built = max(on - timedelta(int(starts * 1.1) + 100), _EARLIEST)
-    here = _Engine(engine, built, on, hours, starts)
-    out: list[RigCard] = []
-    for number, kind in life_limited(shop).items():
-        if kind is None or number != kind.part_number:
-            continue
-        share = used if used is not None else float(draw.uniform(*_SHARE))
-        serial = f"{kind.id[0].upper()}{draw.integers(1000, 9999)}"
-        card = RigCard(kind.id, number, serial, kind.module, None)
-        other = f"H{3000 + (seed * 37 + len(out)) % 900}"
-        _live(card, shop, here, other, share, draw)
-        out.append(card)
-    return out
+    card = RigCard(
+        kind.id, kind.part_number, f"{part[0].upper()}{draw.integers(1000, 9999)}", kind.module, None
+    )
+    other = f"H{3000 + seed % 1000}"
+    _live(card, shop, _Engine(engine, built, on, hours, starts), other, share, draw)
+    return card
 
 
 def with_hidden_use(card: RigCard, hours: Decimal = Decimal("118.5")) -> RigCard:

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from spoolwright.bootstrap.demo.engines import ENGINES, Planned
+from spoolwright.bootstrap.demo.fleet_lives import discs_of_the_fleet
 from spoolwright.bootstrap.demo.parts import stocks_the_store
 from spoolwright.bootstrap.demo.people import hire
 from spoolwright.bootstrap.demo.runs import Bench
@@ -35,6 +36,7 @@ def fill_demo(folder: Path, progress: Tell = silent, engines: tuple[Planned, ...
     hire(shop, now)
     began = now - timedelta(days=200)
     stocks_the_store(shop, shop.desk("rex", began), shop.desk("ines", began))
+    discs_of_the_fleet(shop.desk("rex", began))
     bench = Bench(load_type(shipped_type()))
     for n, planned in enumerate(sorted(engines, key=lambda e: -e.days_ago)):
         progress(f"engine {planned.serial}", (n + 0.5) / (len(engines) + 1))

@@ -9,7 +9,7 @@ from fractions import Fraction
 from spoolwright.crafts.life.chain_checks import Present, birth_findings, chain_findings, present_findings
 from spoolwright.crafts.life.exchange import Exchange
 from spoolwright.crafts.life.figure import exact
-from spoolwright.crafts.life.findings import Finding
+from spoolwright.crafts.life.findings import Fault, Finding
 from spoolwright.crafts.life.line_checks import Sum, line_findings, line_sum, of
 from spoolwright.crafts.life.model import PartBorn, PartUsed
 
@@ -87,7 +87,8 @@ def read_ledger(
             totals[s.measure] += s.used or Fraction(0)
             whole[s.measure] &= s.used is not None
         read.append((line, tuple(sums), dict(totals)))
-    found.sort(key=lambda f: (f.line, f.fault, f.measure))
+    order = list(Fault)  # what is missing stands before what does not add up
+    found.sort(key=lambda f: (f.line, order.index(f.fault), f.measure))
     rows = tuple(LineRead(x, s, t, tuple(f for f in found if f.line == x.line)) for x, s, t in read)
     stated = {
         m: of(ordered[-1].part_off, m) if ordered else (of(born.counts, m) if born else "") for m in measures

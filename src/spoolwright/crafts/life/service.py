@@ -172,13 +172,18 @@ def review_ledger(
 
 def sheet_sentence(build: Build, visit: str) -> str:
     """Exactly what a records person signs for every part that waits for nothing else."""
+    serials: dict[tuple[str, str], list[str]] = {}
+    for p in build.parts:
+        if p.awaits_signature:
+            told = "; ".join(a.text for a in p.standing.limits)
+            serials.setdefault((f"{p.name} {p.part_number}", told), []).append(p.serial)
     rows = [
-        f"{p.name} {p.part_number}, serial {p.serial}: {'; '.join(a.text for a in p.standing.limits)}"
-        for p in build.parts
-        if p.awaits_signature
+        f"{name}, serial{'s' if len(own) > 1 else ''} {', '.join(own)}: {told}"
+        for (name, told), own in serials.items()
     ]
+    count = sum(map(len, serials.values()))
     head = (
-        f"Engine {build.engine}, work order {visit}: these {len(rows)} life-limited parts may be fitted. "
+        f"Engine {build.engine}, work order {visit}: these {count} life-limited parts may be fitted. "
         "Each ledger was added up again from birth, is proven and within its limits."
     )
     return "\n".join([head, *rows])
