@@ -60,6 +60,10 @@ def test_times_are_those_of_numpy() -> None:
     assert (found.low, found.median, found.high) == pytest.approx((low, median, high), rel=1e-12)
 
 
+def test_engines_that_have_left_are_in_no_stage() -> None:
+    assert stage_times([Stay("1", Stage.SHIPPED, 400.0, False), Stay("2", Stage.INSTALLED, 9.0, True)]) == []
+
+
 def test_few_stays_tell_no_spread() -> None:
     found = stage_times([Stay("1", Stage.TEST, 3.0, True), Stay("2", Stage.TEST, 8.0, False)])
     assert (found[0].low, found[0].high, found[0].median, found[0].here) == (None, None, 3.0, 1)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Row, select
 
 from spoolwright.bootstrap.shop import Shop
 from spoolwright.crafts.testcell.visit.fleet import (
@@ -17,9 +21,11 @@ from spoolwright.crafts.testcell.visit.fleet import (
     stays,
 )
 from spoolwright.crafts.testcell.visit.model import RunDisposed
-from spoolwright.crafts.visit.entry import Body, Entry
 from spoolwright.crafts.visit.model import Stage, StageSet, VisitOpened
+from spoolwright.store.chain import time_of
+from spoolwright.store.tables import ENTRY
 
+_KINDS = (VisitOpened.kind, StageSet.kind, RunDisposed.kind)
 _LEFT = frozenset({Stage.RELEASE, Stage.SHIPPED, Stage.INSTALLED})
 
 
@@ -63,34 +69,42 @@ class Fleet:
     def figures(self, now: datetime) -> FleetFigures:
         """The figures as the records stand; stays that go on are told to the day."""
         with self._lock:
-            for entry in self._shop.records.since(self._seq, VisitOpened, StageSet, RunDisposed):
-                self._take(entry)
-                self._seq = entry.seq
+            for row in self._rows():
+                self._take(row)
+                self._seq = row.seq
             state = (self._seq, now.date())
             if self._kept is None or self._kept[0] != state:
                 self._kept = (state, _figures(self._visits, now))
             return self._kept[1]
 
-    def _take(self, entry: Entry[Body]) -> None:
-        body, visit = entry.body, self._visits.get(entry.visit)
-        if isinstance(body, VisitOpened):
+    def _rows(self) -> list[Row[Any]]:
+        """What was recorded since, of the kinds that count; as plain JSON, which costs least."""
+        columns = (ENTRY.c.seq, ENTRY.c.kind, ENTRY.c.visit, ENTRY.c.at, ENTRY.c.body)
+        asked = select(*columns).where(ENTRY.c.kind.in_(_KINDS), ENTRY.c.seq > self._seq)
+        with self._shop.database.read() as connection:
+            return list(connection.execute(asked.order_by(ENTRY.c.seq)))
+
+    def _take(self, row: Row[Any]) -> None:
+        body, at, visit = json.loads(row.body), time_of(row.at), self._visits.get(row.visit)
+        if row.kind == VisitOpened.kind:
             if visit is None:
-                self._visits[body.number] = _Visit(body.engine_serial, entry.at)
+                self._visits[body["number"]] = _Visit(body["engine_serial"], at)
             else:
-                visit.engine = body.engine_serial
+                visit.engine = body["engine_serial"]
         elif visit is None:
             return
-        elif isinstance(body, StageSet):
-            visit.moves.append((entry.at, body.stage))
-        elif isinstance(body, RunDisposed):
-            self._decide(entry, body, visit)
+        elif row.kind == StageSet.kind:
+            visit.moves.append((at, Stage(body["stage"])))
+        else:
+            _decide(visit, row, body, at)
 
-    def _decide(self, entry: Entry[Body], body: RunDisposed, visit: _Visit) -> None:
-        accepted = body.decision == "accepted"
-        if visit.first is None:
-            visit.first = Decision(entry.visit, accepted, body.cause)
-        seen = body.power_margin
-        visit.margin = (entry.at, seen.value, seen.half_width, entry.seq) if accepted and seen else None
+
+def _decide(visit: _Visit, row: Row[Any], body: dict[str, Any], at: datetime) -> None:
+    accepted = body["decision"] == "accepted"
+    if visit.first is None:
+        visit.first = Decision(row.visit, accepted, body["cause"])
+    seen = body.get("power_margin") if accepted else None
+    visit.margin = (at, seen["value"], seen["half_width"], row.seq) if seen else None
 
 
 def _figures(visits: dict[str, _Visit], now: datetime) -> FleetFigures:

@@ -72,6 +72,7 @@ class Testing:
             open=found.disposition.open,
             exceeded=exceeded(found, folder.kind.type_file),
             result=self._file(got["json"], f"assessment-{number}.json"),
+            traces=self._file(got["traces"], f"traces-{number}.json"),
             calculation=_calculation(calculations.ASSESS, inputs, got["digest"]),
         )
         return _link(store_assessment(self._desk(login), folder.visit, body))
@@ -255,10 +256,16 @@ def _reader(task: dict[str, Any]) -> calculations.Read:
 
 def assess_work(task: dict[str, Any], tell: Tell) -> dict[str, Any]:
     """In the worker: assess."""
+    import json
+
     from spoolwright.reports.jsonfile import json_text
 
-    found = calculations.assess_from(task["inputs"], _reader(task), tell)
-    return {"json": json_text(found), "digest": calculations.assessment_digest(found)}
+    found = calculations.assess_with_traces(task["inputs"], _reader(task), tell)
+    return {
+        "json": json_text(found.assessment),
+        "digest": calculations.assessment_digest(found.assessment),
+        "traces": json.dumps([s.model_dump(mode="json") for s in found.strips]),
+    }
 
 
 def diagnose_work(task: dict[str, Any], tell: Tell) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from spoolwright.bootstrap.progress import Tell, silent
 from spoolwright.crafts.visit.entry import Attachment
 
 if TYPE_CHECKING:
+    from spoolwright.bootstrap.assessing import Assessed
     from spoolwright.bootstrap.diagnosing import DiagnosisFiles
     from spoolwright.crafts.installation.model import InstallationResult
     from spoolwright.crafts.testcell.diagnosis.model import Diagnosis
@@ -68,8 +69,8 @@ class _Laid:
         return [self.path(p["recording"]) for p in pairs], [self.path(p["sheet"]) for p in pairs]
 
 
-def assess_from(inputs: Inputs, read: Read, progress: Tell = silent) -> Assessment:
-    """Assess attached runs."""
+def assess_with_traces(inputs: Inputs, read: Read, progress: Tell = silent) -> Assessed:
+    """Assess attached runs; gives with it the traces that a page draws."""
     from spoolwright.bootstrap.assessing import assess
 
     with _laid_out(inputs, read) as laid:
@@ -80,7 +81,12 @@ def assess_from(inputs: Inputs, read: Read, progress: Tell = silent) -> Assessme
             sheets=sheets,
             baseline=laid.named("baseline"),
             progress=progress,
-        ).assessment
+        )
+
+
+def assess_from(inputs: Inputs, read: Read, progress: Tell = silent) -> Assessment:
+    """Assess attached runs."""
+    return assess_with_traces(inputs, read, progress).assessment
 
 
 def assessment_digest(found: Assessment) -> dict[str, Any]:

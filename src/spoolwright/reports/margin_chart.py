@@ -61,7 +61,7 @@ def margin_chart(
     d.text(x.end, y.at(0.0) - 5, zero_word, "end limit-word")
     for dot in dots:
         _dot(d, dot, x.at(dot.x), y, touched=len(dots) <= MOST_TOUCHED)
-    return d.svg(title)
+    return d.svg(title).replace('role="img"', 'role="group"', 1)  # it holds links
 
 
 def _span(dots: Sequence[Dot], line: Sequence[tuple[float, float, float]]) -> tuple[float, float]:

@@ -134,11 +134,13 @@ def whole(strips: Sequence[Strip], events: Sequence[Event]) -> tuple[float, floa
     return min(times, default=0.0), max(times, default=1.0)
 
 
-def print_svg(strips: Sequence[Strip], events: Sequence[Event], *, width: float = 494.0) -> str:
-    """All strips of a run stacked over one time axis, for print."""
+def print_svg(
+    strips: Sequence[Strip], events: Sequence[Event], *, width: float = 494.0, style: str = _PRINT_STYLE
+) -> str:
+    """All strips of a run stacked over one time axis, for print; without style where a page dresses it."""
     row = min(_ROW, _ALL_ROWS / max(len(strips), 1))
     top, bottom = 12.0, 12.0 + row * len(strips)
-    d = Drawing(width, bottom + 24.0, _PRINT_STYLE)
+    d = Drawing(width, bottom + 24.0, style)
     start, end = whole(strips, events)
     x = Scale(start, end, _LABELS, width - 4.0)
     for e in events:

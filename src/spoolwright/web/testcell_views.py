@@ -41,6 +41,27 @@ def assessment_of(attachments: Any, sha256: str) -> Assessment:
     return Assessment.model_validate_json(attachments.read(sha256))
 
 
+@lru_cache(maxsize=12)
+def traces_shown(attachments: Any, sha256: str) -> dict[str, str]:
+    """Strip charts by run, as recorded; nothing is judged in them."""
+    import json
+
+    from spoolwright.crafts.testcell.model import Strip
+    from spoolwright.reports.labels import short_names
+    from spoolwright.reports.traces import print_svg
+
+    by_run: dict[str, list[Strip]] = {}
+    for given in json.loads(attachments.read(sha256)):
+        strip = Strip.model_validate(given)
+        by_run.setdefault(strip.run, []).append(strip)
+    out = {}
+    for run, strips in by_run.items():
+        names = short_names([s.name for s in strips])
+        named = [s.model_copy(update={"name": n}) for s, n in zip(strips, names, strict=True)]
+        out[run] = print_svg(named, (), width=760.0, style="")
+    return out
+
+
 @lru_cache(maxsize=24)
 def diagnosis_of(attachments: Any, sha256: str) -> Diagnosis:
     """A diagnosis from its file."""

@@ -49,6 +49,7 @@ from spoolwright.web.testcell_views import (
     how_of,
     query_of,
     testing_of,
+    traces_shown,
     typed,
 )
 
@@ -177,6 +178,7 @@ def assessment(request: Request, number: str, k: Number, desk: DeskHere, folder:
         entry=entry,
         k=k,
         views=VIEWS,
+        traces=traces_shown(files_of(desk), entry.body.traces.sha256) if entry.body.traces else {},
         runs=[e for e in now.runs if e.body.run in entry.body.runs],
         looks=now.looks_at(entry.subject),
         decided=now.disposition_of(entry.subject),

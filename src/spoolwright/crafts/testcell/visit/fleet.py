@@ -11,6 +11,7 @@ from statistics import quantiles
 from spoolwright.crafts.visit.model import Stage
 
 COVERAGE = 0.95
+_GONE = (Stage.SHIPPED, Stage.INSTALLED)
 _FEW = 5
 """Under so many stays no spread is told, the median alone."""
 
@@ -97,7 +98,7 @@ class StageTime:
 
 
 def stage_times(all_stays: Iterable[Stay]) -> list[StageTime]:
-    """Every stage that was met, in the order of the job."""
+    """Every stage in the shop that was met, in the order of the job."""
     ended: dict[Stage, list[float]] = {}
     here: dict[Stage, list[Stay]] = {}
     for s in all_stays:
@@ -106,7 +107,7 @@ def stage_times(all_stays: Iterable[Stay]) -> list[StageTime]:
         else:
             here.setdefault(s.stage, []).append(s)
     out = []
-    for stage in Stage:
+    for stage in (s for s in Stage if s not in _GONE):
         days, now = sorted(ended.get(stage, [])), here.get(stage, [])
         if days or now:
             low, high = _middle(days)

@@ -95,6 +95,7 @@ class RunsAssessed(Body):
     open: tuple[str, ...] = ()
     exceeded: tuple[Exceeded, ...] = ()
     result: Attachment = Field(description="the whole assessment as JSON")
+    traces: Attachment | None = Field(default=None, description="the runs' traces as drawn, as JSON")
     calculation: Calculation
 
 
