@@ -6,12 +6,11 @@ import threading
 from datetime import datetime
 from pathlib import Path
 
-from spoolwright.crafts.typefile.model import TypeFile
 from spoolwright.crafts.visit.adopted import TypeAdopted
 from spoolwright.crafts.visit.desk import TypeInShop
 from spoolwright.crafts.visit.entry import Attachment, Entry, New
 from spoolwright.errors import InputError
-from spoolwright.sources.shop_part import load_shop_files, load_shop_part, shop_folder
+from spoolwright.sources.shop_part import hash_of, load_shop_files, load_shop_part, shop_folder
 from spoolwright.sources.typefile import load_type
 from spoolwright.store.attachments import StoredAttachments
 from spoolwright.store.records import StoredRecords
@@ -26,7 +25,6 @@ class AdoptedTypes:
         self._records, self._attachments = records, attachments
         self._lock = threading.Lock()
         self._read: dict[str, TypeInShop] = {}
-        self._files: dict[str, TypeFile] = {}
 
     def of(self, type_id: str) -> TypeInShop:
         """The type in force now.
@@ -89,10 +87,14 @@ class AdoptedTypes:
     def _load(self, body: TypeAdopted) -> TypeInShop:
         for file in (body.type_file, *body.shop_files):
             self._attachments.read(file.sha256)  # proves that it is what was adopted
-        sha256 = body.type_file.sha256
-        if sha256 not in self._files:
-            self._files[sha256] = load_type(self._attachments.path_of(sha256)).type_file
-        type_file = self._files[sha256]
-        named = [(f.name, self._attachments.path_of(f.sha256)) for f in body.shop_files]
-        shop = load_shop_files(named, type_file)
-        return TypeInShop(type_file, shop.shop, sha256, shop.sha256)
+        named = [(f.name, f.sha256) for f in body.shop_files]
+        key = body.type_file.sha256, hash_of(named)
+        if key not in _PARSED:
+            type_file = load_type(self._attachments.path_of(key[0])).type_file
+            placed = [(name, self._attachments.path_of(sha256)) for name, sha256 in named]
+            _PARSED[key] = TypeInShop(type_file, load_shop_files(placed, type_file).shop, *key)
+        return _PARSED[key]
+
+
+_PARSED: dict[tuple[str, str], TypeInShop] = {}
+"""Types by the hashes of their files: what is parsed is the same in every shop that this process opens."""
