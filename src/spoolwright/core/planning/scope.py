@@ -1,0 +1,390 @@
+"""The work scope of a visit: what is kept, repaired, replaced, exchanged, and what each choice gives up."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spoolwright.errors import RangeError
+
+FloatArray = NDArray[np.float64]
+_ROW_SCALE = 100.0
+"""Rows are scaled to this size: the solver keeps each to 1e-6 of it, 1e-8 of what it bounds."""
+_EXACT = 1e-8
+
+
+@dataclass(frozen=True)
+class WorkOption:
+    """What may be done about a part or finding.
+
+    Parameters
+    ----------
+    cost : float
+        Money, in any one currency [-].
+    hours : float
+        Hours at the bench, as usually taken [h].
+    wait : float
+        Days until the part is there, as usually taken [d].
+    life : float
+        What the part may run afterwards; infinite without a limit [h].
+    margins : tuple of float
+        Change of each margin, in standard uncertainties of the reading to come [-].
+    opens : frozenset of int
+        Numbers of the modules that must be open for it [-].
+    """
+
+    cost: float
+    hours: float = 0.0
+    wait: float = 0.0
+    life: float = math.inf
+    margins: tuple[float, ...] = ()
+    opens: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Opening:
+    """What opening a module takes, once, whatever is done in it.
+
+    Parameters
+    ----------
+    cost : float
+        Money, parts that are renewed each time included [-].
+    hours : float
+        Hours at the bench, closing included [h].
+    """
+
+    cost: float
+    hours: float
+
+
+@dataclass(frozen=True)
+class ScopeCase:
+    """Everything that a choice of scope rests on.
+
+    Parameters
+    ----------
+    items : tuple of tuple of WorkOption
+        For each part or finding its options, of which one is chosen [-].
+    openings : tuple of Opening
+        For each module [-].
+    hours_a_day : float
+        Bench hours that the visit gets in a day [h].
+    margins : tuple of float
+        Mean margins as built, each in standard uncertainties of the reading to come [-].
+    """
+
+    items: tuple[tuple[WorkOption, ...], ...]
+    openings: tuple[Opening, ...]
+    hours_a_day: float
+    margins: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a scope must keep.
+
+    Parameters
+    ----------
+    cost, days : float
+        At most [-], [d].
+    margin, life : float
+        Least margin [-] and least remaining life [h], at least.
+    """
+
+    cost: float = math.inf
+    days: float = math.inf
+    margin: float = -math.inf
+    life: float = -math.inf
+
+
+@dataclass(frozen=True)
+class Scope:
+    """A choice for every item, with what follows from it.
+
+    Parameters
+    ----------
+    chosen : tuple of int
+        Number of the option of each item [-].
+    opened : tuple of int
+        Numbers of the modules that are opened [-].
+    cost, hours, days : float
+        Money [-], bench hours [h], longest wait and bench hours after each other [d].
+    margins : tuple of float
+        Mean margins, in standard uncertainties [-].
+    margin, life : float
+        Least of the margins [-]; least remaining life [h].
+    """
+
+    chosen: tuple[int, ...]
+    opened: tuple[int, ...]
+    cost: float
+    hours: float
+    days: float
+    margins: tuple[float, ...]
+    margin: float
+    life: float
+
+    @property
+    def aims(self) -> tuple[float, float, float, float]:
+        """Cost, days, margin, life, the last two turned round: less is better in each [-]."""
+        return self.cost, self.days, -self.margin, -self.life
+
+
+def scope_of(case: ScopeCase, chosen: tuple[int, ...]) -> Scope:
+    """What follows from a choice.
+
+    Parameters
+    ----------
+    case : ScopeCase
+        Options, openings, margins [-].
+    chosen : tuple of int
+        Number of the option of each item [-].
+
+    Returns
+    -------
+    Scope
+        Cost, hours, days, margins, life [-].
+    """
+    picked = [options[n] for options, n in zip(case.items, chosen, strict=True)]
+    opened = tuple(sorted(set().union(*(o.opens for o in picked))))
+    hours = math.fsum([*(o.hours for o in picked), *(case.openings[m].hours for m in opened)])
+    margins = tuple(
+        math.fsum([m, *(o.margins[i] for o in picked if o.margins)]) for i, m in enumerate(case.margins)
+    )
+    return Scope(
+        chosen=chosen,
+        opened=opened,
+        cost=math.fsum([*(o.cost for o in picked), *(case.openings[m].cost for m in opened)]),
+        hours=hours,
+        days=max((o.wait for o in picked), default=0.0) + hours / case.hours_a_day,
+        margins=margins,
+        margin=min(margins, default=0.0),
+        life=min((o.life for o in picked), default=math.inf),
+    )
+
+
+def best_scope(case: ScopeCase, first: str = "cost", bounds: Bounds | None = None) -> Scope | None:
+    """The best scope in one aim, and among those of the same in the others, cost first.
+
+    Parameters
+    ----------
+    case : ScopeCase
+        Options, openings, margins [-].
+    first : str
+        `cost`, `days`, `margin` or `life` [-].
+    bounds : Bounds, optional
+        What it must keep [-].
+
+    Returns
+    -------
+    Scope or None
+        No other scope is better in one aim and no worse in the rest; none: the bounds leave no choice [-].
+
+    Notes
+    -----
+    Mixed-integer programmes (HiGHS), one aim after the other, each held at its best while the next is sought.
+    A scope within the bounds that is best in this order is dominated by none, within the bounds or outside.
+    Options are taken as independent in cost and hours, effects on margins as additive: right for small ones.
+
+    References
+    ----------
+    Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, IEEE Trans. Syst. Man Cybern. 1 (1971) 296-297 (bounds on aims).
+    """
+    _check(case)
+    programme = _Programme(case)
+    order = [first, *(a for a in _AIMS if a != first)]
+    held: dict[str, float] = {}
+    chosen = None
+    for aim in order:
+        found = programme.solve(aim, bounds or Bounds(), held)
+        if found is None:
+            break
+        chosen = found
+        held[aim] = scope_of(case, chosen).aims[_AIMS.index(aim)]
+    return None if chosen is None else scope_of(case, chosen)
+
+
+def alternatives(
+    case: ScopeCase, bounds: Bounds | None = None, *, most: int = 7, levels: int = 3
+) -> list[Scope]:
+    """A small set of scopes that lie far apart, none of them dominated by any scope there is.
+
+    Parameters
+    ----------
+    case : ScopeCase
+        Options, openings, margins [-].
+    bounds : Bounds, optional
+        What each must keep [-].
+    most : int
+        How many, four or more [-].
+    levels : int
+        Steps between the best and the cheapest in each aim [-].
+
+    Returns
+    -------
+    list of Scope
+        Cheapest first [-].
+
+    Raises
+    ------
+    RangeError
+        No scope keeps the bounds.
+
+    Notes
+    -----
+    The best in each aim, and the cheapest at levels between; of those the ones that are farthest from each
+    other, each aim over its own range.
+    """
+    asked = bounds or Bounds()
+    ends = [best_scope(case, aim, asked) for aim in _AIMS]
+    if any(e is None for e in ends):
+        raise RangeError("no scope keeps what was asked.", mend="Ask for less life or margin, or more days.")
+    corners = [e for e in ends if e is not None]
+    found = {s.chosen: s for s in corners}
+    for tighter in _between(corners, asked, levels):
+        scope = best_scope(case, "cost", tighter)
+        if scope is not None:
+            found.setdefault(scope.chosen, scope)
+    spread = _farthest(list(found.values()), len({s.chosen for s in corners}), most)
+    return sorted(spread, key=lambda s: s.aims)
+
+
+_AIMS = ("cost", "days", "margin", "life")
+
+
+def _between(corners: list[Scope], asked: Bounds, levels: int) -> Iterator[Bounds]:
+    """Bounds at levels between what the cheapest has and the best that can be had."""
+    cheapest = corners[0]
+    for step in range(1, levels + 1):
+        share = step / (levels + 1)
+        yield replace(asked, days=cheapest.days + share * (corners[1].days - cheapest.days))
+        yield replace(asked, margin=cheapest.margin + share * (corners[2].margin - cheapest.margin))
+        if math.isfinite(corners[3].life):
+            yield replace(asked, life=cheapest.life + share * (corners[3].life - cheapest.life))
+
+
+def _farthest(scopes: list[Scope], corners: int, most: int) -> list[Scope]:
+    """The corners, then always the one that lies farthest from those taken."""
+    aims = np.array([[x if math.isfinite(x) else 0.0 for x in s.aims] for s in scopes])
+    low, high = aims.min(axis=0), aims.max(axis=0)
+    at = (aims - low) / np.where(high > low, high - low, 1.0)
+    taken = list(range(min(corners, most)))
+    while len(taken) < min(most, len(scopes)):
+        gap = np.min(np.abs(at[:, None, :] - at[None, taken, :]).sum(axis=2), axis=1)
+        taken.append(int(np.argmax(gap)))
+    return [scopes[i] for i in taken]
+
+
+def _check(case: ScopeCase) -> None:
+    if not case.items or any(not options for options in case.items) or not case.hours_a_day > 0.0:
+        raise RangeError(
+            "a scope needs items, each with an option, and bench hours a day.",
+            mend="Say for each part what may be done about it.",
+        )
+    for o in (o for options in case.items for o in options):
+        if o.margins and len(o.margins) != len(case.margins):
+            raise RangeError(f"an option changes {len(o.margins)} margins of {len(case.margins)}.")
+        if not all(map(math.isfinite, (o.cost, o.hours, o.wait, *o.margins))) or min(o.hours, o.wait) < 0.0:
+            raise RangeError("an option has no finite cost, hours, wait or margins.", mend="Enter them.")
+
+
+@dataclass
+class _Programme:
+    """The programme's columns: options, modules, longest wait, least margin, least life."""
+
+    case: ScopeCase
+    rows: list[FloatArray] = field(default_factory=list)
+    low: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        flat = [(i, o) for i, options in enumerate(self.case.items) for o in options]
+        self.count, self.modules = len(flat), len(self.case.openings)
+        self.wait, self.margin, self.life = (self.count + self.modules + k for k in range(3))
+        self.size = self.life + 1
+        lives = [o.life for _, o in flat if math.isfinite(o.life)]
+        self.endless = max(lives, default=0.0) + 1.0
+        self.owner = np.array([i for i, _ in flat])
+        self.lives = np.array([min(o.life, self.endless) for _, o in flat])
+        self.aim = {
+            "cost": self._row([o.cost for _, o in flat], [m.cost for m in self.case.openings]),
+            "days": self._row(
+                [o.hours / self.case.hours_a_day for _, o in flat],
+                [m.hours / self.case.hours_a_day for m in self.case.openings],
+            ),
+            "margin": np.zeros(self.size),
+            "life": np.zeros(self.size),
+        }
+        self.aim["days"][self.wait] = 1.0
+        self.aim["margin"][self.margin] = self.aim["life"][self.life] = -1.0
+        self._build([o for _, o in flat])
+
+    def _row(self, of_options: list[float], of_modules: list[float]) -> FloatArray:
+        row = np.zeros(self.size)
+        row[: self.count], row[self.count : self.count + self.modules] = of_options, of_modules
+        return row
+
+    def _add(self, row: FloatArray, low: float, high: float) -> None:
+        """A row that is kept between two numbers, brought to one size."""
+        scale = _ROW_SCALE / max(float(np.abs(row).max()), 1e-300)
+        self.rows.append(row * scale)
+        self.low.append(low * scale)
+        self.high.append(high * scale)
+
+    def _build(self, options: list[WorkOption]) -> None:
+        for i in range(len(self.case.items)):
+            mine = np.zeros(self.size)
+            mine[: self.count] = self.owner == i
+            self._add(mine, 1.0, 1.0)
+            waits, lives = mine.copy(), mine.copy()
+            waits[: self.count] *= [-o.wait for o in options]
+            waits[self.wait] = 1.0
+            self._add(waits, 0.0, np.inf)
+            lives[: self.count] *= self.lives
+            lives[self.life] = -1.0
+            self._add(lives, 0.0, np.inf)
+        for n, o in enumerate(options):
+            for m in o.opens:
+                row = np.zeros(self.size)
+                row[self.count + m], row[n] = 1.0, -1.0
+                self._add(row, 0.0, np.inf)
+        for k, margin in enumerate(self.case.margins or (0.0,)):
+            row = self._row([o.margins[k] if o.margins else 0.0 for o in options], [0.0] * self.modules)
+            row[self.margin] = -1.0
+            self._add(row, -margin, np.inf)
+
+    def solve(self, aim: str, bounds: Bounds, held: dict[str, float]) -> tuple[int, ...] | None:
+        """The choice that is best in an aim within bounds, the aims sought before held at their best."""
+        from scipy.optimize import Bounds as Box
+        from scipy.optimize import LinearConstraint, milp
+
+        kept = len(self.rows)
+        for name, most in {"cost": bounds.cost, "days": bounds.days, "margin": -bounds.margin}.items():
+            most = min(most, held.get(name, math.inf))
+            if math.isfinite(most):
+                self._add(self.aim[name], -np.inf, most + _EXACT * abs(most))
+        integral = np.zeros(self.size)
+        integral[: self.count] = 1
+        top = np.ones(self.size)
+        top[self.wait :] = np.inf
+        least = min(max(bounds.life, -held.get("life", math.inf)), self.endless)
+        top[: self.count][self.lives < least] = 0.0
+        floor = np.zeros(self.size)
+        floor[self.margin :] = -np.inf
+        scale = _ROW_SCALE / max(float(np.abs(self.aim[aim]).max()), 1e-300)
+        found = milp(
+            self.aim[aim] * scale,
+            constraints=LinearConstraint(np.array(self.rows), np.array(self.low), np.array(self.high)),
+            integrality=integral,
+            bounds=Box(floor, top),
+            options={"mip_rel_gap": 0.0},
+        )
+        del self.rows[kept:], self.low[kept:], self.high[kept:]
+        if found.x is None:
+            return None
+        x = found.x[: self.count]
+        return tuple(int(np.argmax(x[self.owner == i])) for i in range(len(self.case.items)))
