@@ -160,6 +160,18 @@ def test_runs_of_a_visit_count_together_and_make_surer() -> None:
     assert size["both"].high - size["both"].low < size["one"].high - size["one"].low
 
 
+def test_a_reading_that_one_run_of_a_visit_lacks_still_counts_in_the_other() -> None:
+    runs = rig_runs(2, 75_000, {"bleed_leak": 2.5}, runs_per_engine=2)
+    first, second = (
+        replace(visit_run(r), sheet=r.sheet.model_copy(update={"run": str(i + 1)}))
+        for i, r in enumerate(runs)
+    )
+    d = diagnosed([first, without(second, "p45", "vane_angle")], prepared())
+    by_run = {o: {r.point[0] for r in d.residuals if r.output == o} for o in ("p3", "p45", "vane_angle")}
+    assert by_run == {"p3": {"1", "2"}, "p45": {"1"}, "vane_angle": {"1"}}
+    assert {s.id for s in d.suspects if s.probability > 0.1} & {"bleed_leak"}, d.sentence
+
+
 def test_an_earlier_visit_is_used_and_told() -> None:
     before, _ = rig_runs(2, 76_000, runs_per_engine=2)
     (faulty,) = (

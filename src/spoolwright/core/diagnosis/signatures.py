@@ -94,7 +94,7 @@ def _errors(c: Compared, cause: Cause, slope: FloatArray, curvature: FloatArray)
 
     Where the operating point moves, maps of another shape answer otherwise: as if other factors moved along,
     by a part of the flow loss that would move the engine as much. Besides: each output, the whole, the ratio
-    of factors.
+    of factors. The rows are the same in every run, nought where it lacks an output: they are the same errors.
     """
     k, p = c.residual.shape
     effect = slope.reshape(k, p)
@@ -102,14 +102,15 @@ def _errors(c: Compared, cause: Cause, slope: FloatArray, curvature: FloatArray)
     moved = float(np.sqrt(np.mean(effect**2) / np.mean(flow**2)))
     along = [c.by_factor[FACTORS.index(name)] * moved * EFFECT_ALONG for name in MAPPED]
     rows = [*along, *(x * c.speed * EFFECT_SLOPE for x in along)]
-    rows += [effect * EFFECT * (np.arange(k) == i)[:, None] for i in range(k)]
+    outputs = np.array(c.outputs)[:, None]
+    rows += [effect * EFFECT * (outputs == name) for name in OUTPUTS]
     rows += [effect * EFFECT, effect * c.speed * (EFFECT_DIVIDED if cause.divided else EFFECT_LINE)]
     for name in list(cause.factors)[1:]:
         rows.append(c.by_factor[FACTORS.index(name)] * cause.factors[name] * EFFECT_RATIO)
-    if cause.seen_by in c.outputs:
-        others = np.array([name != cause.seen_by for name in c.outputs])
+    if cause.seen_by:
+        others = (outputs != cause.seen_by) & (cause.seen_by in c.outputs)
         bent = curvature.reshape(k, p) * 0.5 * cause.sizes[1]
-        hidden = [x * others[:, None] * EFFECT_OF_SEEN for x in (effect, bent)]
+        hidden = [x * others * EFFECT_OF_SEEN for x in (effect, bent)]
         rows += [*hidden, *(x * c.speed * EFFECT_SLOPE for x in hidden)]
     return np.array(rows).reshape(len(rows), -1)
 

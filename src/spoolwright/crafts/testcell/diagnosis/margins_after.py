@@ -220,8 +220,6 @@ def _states(weighing: Weighing, line: Line, e: _Estimate) -> tuple[_State, _Stat
         sizes.append(moved * _width(other))
     none = np.zeros((*logs.shape, len(e.mean) - n))
     after = _State(logs, np.concatenate([line.unknown, none], axis=2), (turned * e.width, *sizes))
-    if errors.shape != none.shape:  # an output of the ratings that was not seen: its errors are its own
-        errors = none
     now = _State(
         logs + here + errors @ e.mean[n:],
         np.concatenate([line.unknown, errors], axis=2),
