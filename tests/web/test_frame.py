@@ -241,6 +241,23 @@ def test_too_much_is_refused_before_it_is_read(shop_client: Browser) -> None:
     assert answer.status_code == 413
 
 
+def test_strangers_may_send_little(browser_of: BrowserOf) -> None:
+    client = browser_of("lena").client
+    client.cookies.clear()
+    hidden = Browser(client).hidden("/sign-in", "/sign-in")
+    big = client.post("/sign-in", data=hidden | {"login": "x" * 70_000, "password": "x"})
+    assert big.status_code == 413
+    client.cookies.clear()
+    elsewhere = client.post(NOTES, data={"text": "x" * 70_000})
+    assert elsewhere.status_code == 401
+
+
+def test_an_address_that_is_not_complete_leads_back(shop_client: Browser) -> None:
+    answer = shop_client.get("/record?before=zero")
+    assert answer.status_code == 404
+    assert "is missing or is not what it should be" in answer.text
+
+
 def test_no_secret_reaches_the_log(
     browser_of: BrowserOf, caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str]
 ) -> None:

@@ -89,6 +89,9 @@ async def _invalid_request(request: Request, error: Exception) -> Response:
     if first["loc"][:1] == ("path",):
         return await _told(request, NotThereError("there is no such page.", mend="Begin at the first page."))
     name = str(first["loc"][-1])
+    if request.method == "GET":
+        what = f"this address is not complete: '{name}' is missing or is not what it should be."
+        return await _told(request, NotThereError(what, mend="Open the page from the one before."))
     return await _told(request, SpoolwrightError(f"{name.replace('_', ' ')}: {first['msg']}.", where=name))
 
 

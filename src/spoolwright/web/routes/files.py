@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from spoolwright.store.attachments import MissingAttachmentError
 from spoolwright.web.frame import DeskHere, NotThereError
-from spoolwright.web.security.content import kind_of
+from spoolwright.web.security.content import PDF, kind_of
 
 router = APIRouter()
 Hash = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
@@ -31,7 +31,8 @@ def file(sha256: Hash, desk: DeskHere, name: Annotated[str, Query(max_length=200
         media_type=kind.media_type if kind else "application/octet-stream",
         headers={
             "Content-Disposition": f"{'inline' if shown else 'attachment'}; filename*=UTF-8''{title}",
-            "Content-Security-Policy": "default-src 'none'; sandbox",
+            # A browser shows no PDF in a sandbox; the policy still lets nothing in it load or run.
+            "Content-Security-Policy": "default-src 'none'" + ("" if kind is PDF else "; sandbox"),
             "Cache-Control": "private, max-age=31536000, immutable",
         },
     )

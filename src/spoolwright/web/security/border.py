@@ -33,6 +33,8 @@ HEADERS = {
     "X-Frame-Options": "DENY",
     "Permissions-Policy": "camera=(self), microphone=(), geolocation=()",
 }
+SMALL_FORMS, SMALL_FORM = frozenset({"/sign-in", "/sign-out", "/light"}), 64 * 1024
+"""What strangers may send, and how much of it."""
 FETCHED = "x-form"
 """The frame's script sends forms itself and says so in this header; it is told where to go in `Go-To`."""
 
@@ -49,17 +51,18 @@ class Border:
             return
         headers = Headers(scope=scope)
         answer = _answering(send, fetched=FETCHED in headers, secure=self.settings.secure_cookies)
-        refusal = self._refusal(scope["method"], headers)
+        most = SMALL_FORM if scope["path"] in SMALL_FORMS else self.settings.largest_request
+        refusal = self._refusal(scope["method"], headers, most)
         if refusal is not None:
             await refusal(scope, receive, answer)
             return
-        await self.app(scope, self._measured(receive), answer)
+        await self.app(scope, _measured(receive, most), answer)
 
-    def _refusal(self, method: str, headers: Headers) -> PlainTextResponse | None:
+    def _refusal(self, method: str, headers: Headers, most: int) -> PlainTextResponse | None:
         if method not in SAFE and not self._ours(headers):
             return PlainTextResponse("This request did not come from the shop's own pages.", 403)
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > self.settings.largest_request:
+        if not length.isdigit() or len(length) > 15 or int(length) > most:
             return PlainTextResponse("This is more than the shop takes at once. Send fewer files.", 413)
         return None
 
@@ -72,17 +75,18 @@ class Border:
             return False
         return urlsplit(origin).netloc == headers.get("host") or origin in self.settings.origins
 
-    def _measured(self, receive: Receive) -> Receive:
-        """A body that grows beyond the limit without saying so ends as if the sender had left."""
-        taken = 0
 
-        async def measured() -> Message:
-            nonlocal taken
-            message = await receive()
-            taken += len(message.get("body", b""))
-            return message if taken <= self.settings.largest_request else {"type": "http.disconnect"}
+def _measured(receive: Receive, most: int) -> Receive:
+    """A body that grows beyond the limit without saying so ends as if the sender had left."""
+    taken = 0
 
-        return measured
+    async def measured() -> Message:
+        nonlocal taken
+        message = await receive()
+        taken += len(message.get("body", b""))
+        return message if taken <= most else {"type": "http.disconnect"}
+
+    return measured
 
 
 def _answering(send: Send, *, fetched: bool, secure: bool) -> Send:
