@@ -34,7 +34,12 @@ def run_files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """A run of the rig with a run sheet of visit W100."""
     (run,) = quick_runs(LOADED.type_file, LOADED.engine, 1, seed=64)
     engine = run.sheet.engine.model_copy(update={"serial": "C940-117", "visit": "W100"})
-    mine = replace(run, sheet=run.sheet.model_copy(update={"engine": engine}))
+    same = {k: "C940-117" if v == run.sheet.engine.serial else v for k, v in run.recording.attributes.items()}
+    mine = replace(
+        run,
+        recording=replace(run.recording, attributes=same),
+        sheet=run.sheet.model_copy(update={"engine": engine}),
+    )
     files = write_run(mine, tmp_path_factory.mktemp("run"), "run-1", "parquet")
     return files.recording, files.sheet
 
