@@ -36,14 +36,16 @@ def random_case(rng: np.random.Generator) -> ScopeCase:
                 hours=float(rng.uniform(0.0, 40.0)),
                 wait=float(rng.choice([0.0, 5.0, 12.0, 40.0])),
                 life=math.inf if rng.random() < 0.3 else float(rng.uniform(100.0, 6000.0)),
-                margins=tuple(float(x) for x in rng.normal(0.0, 0.6, 2)),
+                changes=frozenset(int(c) for c in np.flatnonzero(rng.random(5) < 0.3)),
                 opens=frozenset(int(m) for m in np.flatnonzero(rng.random(3) < 0.4)),
             )
             for _ in range(int(rng.integers(2, 5)))
         ]
         items.append(tuple(options))
     openings = tuple(Opening(float(c), float(h)) for c, h in rng.uniform([0, 5], [20_000, 60], (3, 2)))
-    return ScopeCase(tuple(items), openings, 8.0, tuple(float(x) for x in rng.normal(1.0, 1.0, 2)))
+    margins = tuple(float(x) for x in rng.normal(1.0, 1.0, 2))
+    changes = tuple((float(a), float(b)) for a, b in rng.normal(0.2, 0.6, (5, 2)))
+    return ScopeCase(tuple(items), openings, 8.0, margins, changes)
 
 
 def every(case: ScopeCase) -> list[Scope]:
@@ -54,7 +56,8 @@ def every(case: ScopeCase) -> list[Scope]:
         opened = {m for o in picked for m in o.opens}
         hours = sum(o.hours for o in picked) + sum(case.openings[m].hours for m in opened)
         cost = sum(o.cost for o in picked) + sum(case.openings[m].cost for m in opened)
-        margins = tuple(m + sum(o.margins[k] for o in picked) for k, m in enumerate(case.margins))
+        made = {c for o in picked for c in o.changes}
+        margins = tuple(m + sum(case.changes[c][k] for c in made) for k, m in enumerate(case.margins))
         days = max(o.wait for o in picked) + hours / case.hours_a_day
         life = min(o.life for o in picked)
         out.append(Scope(chosen, tuple(sorted(opened)), cost, hours, days, margins, min(margins), life))
@@ -130,14 +133,22 @@ def test_a_module_is_paid_once() -> None:
 def test_opening_a_module_for_one_thing_makes_the_next_one_cheap() -> None:
     """Two repairs in one module: each alone does not pay its opening, the margin asks for both."""
     opens = frozenset({0})
-    fix = (WorkOption(0.0, margins=(0.0,)), WorkOption(5.0, 1.0, margins=(1.0,), opens=opens))
-    case = ScopeCase((fix, fix), (Opening(50.0, 10.0),), 8.0, (-1.5,))
+    keep = WorkOption(0.0)
+    one, two = (WorkOption(5.0, 1.0, changes=frozenset({c}), opens=opens) for c in (0, 1))
+    case = ScopeCase(((keep, one), (keep, two)), (Opening(50.0, 10.0),), 8.0, (-1.5,), ((1.0,), (1.0,)))
     cheapest, surest = best_scope(case), best_scope(case, "margin")
     assert cheapest is not None and surest is not None
     assert (cheapest.cost, cheapest.margin) == (0.0, -1.5)
     assert (surest.cost, surest.margin) == (60.0, 0.5)
-    one = best_scope(case, "cost", Bounds(margin=-0.6))
-    assert one is not None and one.cost == 55.0
+    half = best_scope(case, "cost", Bounds(margin=-0.6))
+    assert half is not None and half.cost == 55.0
+
+
+def test_the_same_change_counts_once() -> None:
+    both = (WorkOption(1.0, changes=frozenset({0})),)
+    case = ScopeCase((both, both), (), 8.0, (0.0,), ((0.7,),))
+    found = best_scope(case, "margin")
+    assert found is not None and found.margin == pytest.approx(0.7)
 
 
 def test_what_no_scope_can_keep() -> None:
@@ -147,5 +158,5 @@ def test_what_no_scope_can_keep() -> None:
         alternatives(case, Bounds(life=200.0))
     with pytest.raises(RangeError, match="items"):
         best_scope(ScopeCase(((),), (), 8.0))
-    with pytest.raises(RangeError, match="margins"):
-        best_scope(ScopeCase(((WorkOption(1.0, margins=(1.0,)),),), (), 8.0))
+    with pytest.raises(RangeError, match="change"):
+        best_scope(ScopeCase(((WorkOption(1.0, changes=frozenset({0})),),), (), 8.0))

@@ -31,8 +31,9 @@ class WorkOption:
         Days until the part is there, as usually taken [d].
     life : float
         What the part may run afterwards; infinite without a limit [h].
-    margins : tuple of float
-        Change of each margin, in standard uncertainties of the reading to come [-].
+    changes : frozenset of int
+        Numbers of the changes of the margins that it brings; two options that bring the same one bring it
+        once [-].
     opens : frozenset of int
         Numbers of the modules that must be open for it [-].
     """
@@ -41,7 +42,7 @@ class WorkOption:
     hours: float = 0.0
     wait: float = 0.0
     life: float = math.inf
-    margins: tuple[float, ...] = ()
+    changes: frozenset[int] = frozenset()
     opens: frozenset[int] = frozenset()
 
 
@@ -75,12 +76,15 @@ class ScopeCase:
         Bench hours that the visit gets in a day [h].
     margins : tuple of float
         Mean margins as built, each in standard uncertainties of the reading to come [-].
+    changes : tuple of tuple of float
+        What each change adds to each margin, in the same measure [-].
     """
 
     items: tuple[tuple[WorkOption, ...], ...]
     openings: tuple[Opening, ...]
     hours_a_day: float
     margins: tuple[float, ...] = ()
+    changes: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -152,9 +156,8 @@ def scope_of(case: ScopeCase, chosen: tuple[int, ...]) -> Scope:
     picked = [options[n] for options, n in zip(case.items, chosen, strict=True)]
     opened = tuple(sorted(set().union(*(o.opens for o in picked))))
     hours = math.fsum([*(o.hours for o in picked), *(case.openings[m].hours for m in opened)])
-    margins = tuple(
-        math.fsum([m, *(o.margins[i] for o in picked if o.margins)]) for i, m in enumerate(case.margins)
-    )
+    made = sorted(set().union(*(o.changes for o in picked)))
+    margins = tuple(math.fsum([m, *(case.changes[c][i] for c in made)]) for i, m in enumerate(case.margins))
     return Scope(
         chosen=chosen,
         opened=opened,
@@ -286,15 +289,17 @@ def _check(case: ScopeCase) -> None:
             mend="Say for each part what may be done about it.",
         )
     for o in (o for options in case.items for o in options):
-        if o.margins and len(o.margins) != len(case.margins):
-            raise RangeError(f"an option changes {len(o.margins)} margins of {len(case.margins)}.")
-        if not all(map(math.isfinite, (o.cost, o.hours, o.wait, *o.margins))) or min(o.hours, o.wait) < 0.0:
-            raise RangeError("an option has no finite cost, hours, wait or margins.", mend="Enter them.")
+        if not all(map(math.isfinite, (o.cost, o.hours, o.wait))) or min(o.cost, o.hours, o.wait) < 0.0:
+            raise RangeError("an option has no finite cost, hours or wait.", mend="Enter them.")
+        if any(c >= len(case.changes) for c in o.changes) or any(m >= len(case.openings) for m in o.opens):
+            raise RangeError("an option names a change or module that the case does not hold.")
+    if any(len(c) != len(case.margins) for c in case.changes):
+        raise RangeError(f"a change does not speak of all {len(case.margins)} margins.")
 
 
 @dataclass
 class _Programme:
-    """The programme's columns: options, modules, longest wait, least margin, least life."""
+    """The programme's columns: options, modules, changes, longest wait, least margin, least life."""
 
     case: ScopeCase
     rows: list[FloatArray] = field(default_factory=list)
@@ -303,8 +308,8 @@ class _Programme:
 
     def __post_init__(self) -> None:
         flat = [(i, o) for i, options in enumerate(self.case.items) for o in options]
-        self.count, self.modules = len(flat), len(self.case.openings)
-        self.wait, self.margin, self.life = (self.count + self.modules + k for k in range(3))
+        self.count, self.change = len(flat), len(flat) + len(self.case.openings)
+        self.wait, self.margin, self.life = (self.change + len(self.case.changes) + k for k in range(3))
         self.size = self.life + 1
         lives = [o.life for _, o in flat if math.isfinite(o.life)]
         self.endless = max(lives, default=0.0) + 1.0
@@ -325,7 +330,7 @@ class _Programme:
 
     def _row(self, of_options: list[float], of_modules: list[float]) -> FloatArray:
         row = np.zeros(self.size)
-        row[: self.count], row[self.count : self.count + self.modules] = of_options, of_modules
+        row[: self.count], row[self.count : self.change] = of_options, of_modules
         return row
 
     def _add(self, row: FloatArray, low: float, high: float) -> None:
@@ -352,8 +357,22 @@ class _Programme:
                 row = np.zeros(self.size)
                 row[self.count + m], row[n] = 1.0, -1.0
                 self._add(row, 0.0, np.inf)
+        self._build_margins(options)
+
+    def _build_margins(self, options: list[WorkOption]) -> None:
+        """A change is made when any option that brings it is chosen, and counts once."""
+        for c in range(len(self.case.changes)):
+            bringing = np.zeros(self.size)
+            bringing[self.change + c] = -1.0
+            for n in (n for n, o in enumerate(options) if c in o.changes):
+                bringing[n] = 1.0
+                row = np.zeros(self.size)
+                row[self.change + c], row[n] = 1.0, -1.0
+                self._add(row, 0.0, np.inf)
+            self._add(bringing, 0.0, np.inf)
         for k, margin in enumerate(self.case.margins or (0.0,)):
-            row = self._row([o.margins[k] if o.margins else 0.0 for o in options], [0.0] * self.modules)
+            row = np.zeros(self.size)
+            row[self.change : self.wait] = [effects[k] for effects in self.case.changes]
             row[self.margin] = -1.0
             self._add(row, -margin, np.inf)
 

@@ -16,6 +16,7 @@ from spoolwright.crafts.typefile.shop.parts import PartKind as PartKind
 from spoolwright.crafts.typefile.shop.power_check import PowerCheck
 from spoolwright.crafts.typefile.shop.receiving import Accessory, ExpectedDocument
 from spoolwright.crafts.typefile.shop.routes import RouteCard
+from spoolwright.crafts.typefile.shop.scope import ScopeItem, ScopeOpening, ScopeTerms, scope_twice
 from spoolwright.crafts.typefile.shop.section import Section
 
 
@@ -39,9 +40,14 @@ class ShopPart(Record):
     inspected_part: tuple[InspectedPart, ...] = ()
     damage_limit: tuple[DamageLimit, ...] = ()
     dimension: tuple[Dimension, ...] = ()
+    scope_terms: ScopeTerms | None = None
+    scope_item: tuple[ScopeItem, ...] = ()
+    scope_opening: tuple[ScopeOpening, ...] = ()
 
     @model_validator(mode="after")
     def _limits_name_what_is_there(self) -> ShopPart:
         for told in misnamed(self.inspected_part, self.damage_limit, self.dimension):
+            raise ValueError(told)
+        for told in scope_twice(self.scope_item, self.scope_opening):
             raise ValueError(told)
         return self
