@@ -224,9 +224,9 @@ def test_every_page_stands_without_any_record(browser_of: BrowserOf, path: str) 
 
 def test_what_is_not_there_is_told(rex: Browser) -> None:
     for path, status in (
-        (f"{ROOM}/directive?id=X-1", 422),
+        (f"{ROOM}/directive?id=X-1", 404),
         ("/lives/corrie_940/change?pn=1&measure=cycles&effective=2026-02-16", 404),
         ("/lives/none/change?pn=1&measure=cycles&effective=x", 404),
-        (f"{ROOM}/line?pn={PN}&sn={SN}&n=x", 422),
+        (f"{ROOM}/line?pn={PN}&sn={SN}&n=x", 404),
     ):
         assert rex.get(path).status_code == status, path

@@ -10,7 +10,6 @@ from spoolwright.bootstrap.life_stock import ChangedLimit, changed_limit, change
 from spoolwright.crafts.life import service
 from spoolwright.crafts.life.build import all_told, build_of
 from spoolwright.crafts.life.stock import count_sentence
-from spoolwright.errors import InputError
 from spoolwright.web.form import Form
 from spoolwright.web.frame import (
     DeskHere,
@@ -39,7 +38,7 @@ def directive(
         (t for t, _ in all_told(build) if (t.directive.id, t.item.part_number, t.item.serial) == on), None
     )
     if told is None:
-        raise InputError(f"no directive '{id[:40]}' bears on this.", mend="Look at the list.")
+        raise NotThereError(f"no directive '{id[:40]}' bears on this.", mend="Look at the list.")
     subject = service.directive_subject(id, engine=build.engine, part_number=pn, serial=sn)
     history = desk.records.history(subject)
     asked = Form({k: (v,) for k, v in request.query_params.items()})
