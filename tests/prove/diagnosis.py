@@ -31,7 +31,7 @@ from _diagnosis_ceiling import Ceiling, Shares
 from _diagnosis_contest import LACKING, Known, Row, contest, learn, prepare, settled
 from _diagnosis_rig import SENSOR_SETS, SIZES, bench
 from _diagnosis_score import Scores, inseparable, scores
-from _diagnosis_told import holds, table
+from _diagnosis_told import holds, table, verdicts
 
 COUNTS = {
     "healthy": 3000,
@@ -152,7 +152,7 @@ def run(progress: Report, plan: Plan | None = None) -> dict[str, Any]:
     scatter = ", ".join(f"{c.id} {bench().in_build_scatter(c):.1f}" for c in causes)
     return {
         "claim": " ".join(CLAIM.split()),
-        "measured": {"size 1 in units of build scatter": scatter} | table(found),
+        "measured": verdicts(found) | {"size 1 in units of build scatter": scatter} | table(found),
         "figures": {s: f.figures for s, f in found.items()},
         "cases": sum(plan.counts().values()),
         "holds": plan.ceiling and holds(found),
