@@ -229,6 +229,7 @@ def test_an_export_is_read_without_the_program(filled: FilledShop, tmp_path: Pat
     for told in (
         "Demonstration data, not approved", "engine C940-117", "Nick at 5 o'clock <b>", "Nick at 7 o'clock",
         "clock read wrongly", "I saw a nick.", "did this work", "Ada Lund", filled.records.head()[1],
+        "person/ada/authorisation/FEW-ada-1", "type/corrie_940",
     ):  # fmt: skip
         assert told in words, told
     from urllib.parse import unquote

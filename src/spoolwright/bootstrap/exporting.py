@@ -7,6 +7,7 @@ import json
 import os
 import re
 import shutil
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -53,8 +54,8 @@ def _write(shop: Shop, number: str, folder: Path, now: datetime, tell: Tell) -> 
     opened = shop.visit(number).opened
     head = shop.records.head()
     entries = shop.records.since(0, visit=number)
-    adopted = shop.types.entry(opened.type_id)
-    everything = [*entries, *([adopted] if adopted else [])]
+    outside = _outside(shop, number, entries, now)
+    everything = [*entries, *outside]
     files = _named_files(everything)
     for n, (sha256, place) in enumerate(files.items(), 1):
         tell(f"file {n} of {len(files)}", n / len(files))
@@ -64,7 +65,14 @@ def _write(shop: Shop, number: str, folder: Path, now: datetime, tell: Tell) -> 
     names = {p.login: p.name for p in shop.people.everyone()}
     demonstration = shop.types.of(opened.type_id).type_file.type.demonstration
     html = export_html(
-        opened, everything, names=names, places=files, head=head, made_at=now, demonstration=demonstration
+        opened,
+        entries,
+        outside,
+        names=names,
+        places=files,
+        head=head,
+        made_at=now,
+        demonstration=demonstration,
     )
     (folder / "index.html").write_text(html, encoding="utf-8")
     about = _as_data(number, everything, names, files, head, now)
@@ -72,6 +80,17 @@ def _write(shop: Shop, number: str, folder: Path, now: datetime, tell: Tell) -> 
         json.dumps(about, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
     )
     _write_hashes(folder)
+
+
+def _outside(shop: Shop, number: str, entries: Sequence[Entry[Body]], now: datetime) -> list[Entry[Body]]:
+    """What the visit rests on outside itself: parts and type, and who signed under which authorisation."""
+    found = {e.seq: e for e in shop.outside(number, now.date())}
+    signers = {e.signature.person for e in entries if e.signature}
+    for login in signers:
+        for known in shop.records.current(Body, under=f"person/{login}"):
+            found |= {e.seq: e for e in shop.records.history(known.subject)}
+    own = {e.seq for e in entries}
+    return [found[seq] for seq in sorted(found.keys() - own)]
 
 
 def _named_files(entries: list[Entry[Any]]) -> dict[str, str]:

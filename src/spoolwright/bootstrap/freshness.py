@@ -64,7 +64,9 @@ class WatchedRecords:
     def history(self, subject: str) -> list[Entry[Body]]:
         """Every revision of a subject."""
         self.asked.add(_Question((), None, subject))
-        return self.records.history(subject)
+        found = self.records.history(subject)
+        self.answered.update(e.subject for e in found)
+        return found
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from spoolwright.bootstrap.shop_crafts import OPEN_ITEMS
 from spoolwright.bootstrap.verifying import Printed, Verified, verify
 from spoolwright.crafts.visit.adopted import TypeAdopted
 from spoolwright.crafts.visit.desk import Desk
-from spoolwright.crafts.visit.entry import Body
+from spoolwright.crafts.visit.entry import Body, Entry
 from spoolwright.crafts.visit.folder import Folder, OpenItem
 from spoolwright.errors import InputError, OutputError
 from spoolwright.store.attachments import StoredAttachments
@@ -94,6 +94,15 @@ class Shop:
             return [item for opening in OPEN_ITEMS for item in opening(folder, records)]
 
         return self._open.get_all(visits, today, read)
+
+    def outside(self, visit: str, today: date) -> list[Entry[Body]]:
+        """Every revision of what a visit rests on outside itself: parts, engine, type; in order."""
+        watched = WatchedRecords(self.records)
+        folder = self._read(visit, today, watched)
+        for opening in OPEN_ITEMS:
+            opening(folder, watched)
+        found = (self.records.history(s) for s in watched.answered - {e.subject for e in folder.entries})
+        return sorted((e for entries in found for e in entries), key=lambda e: e.seq)
 
     def _read(self, visit: str, today: date, records: WatchedRecords) -> Folder:
         type_id = self.visit(visit).opened.type_id

@@ -26,6 +26,7 @@ class Told:
 def export_html(
     opened: VisitOpened,
     entries: Sequence[Entry[Body]],
+    outside: Sequence[Entry[Body]],
     *,
     names: Mapping[str, str],
     places: Mapping[str, str],
@@ -39,6 +40,7 @@ def export_html(
     ----------
     opened : the visit
     entries : every revision of its records, in the order they were recorded
+    outside : every revision of what it rests on outside itself
     names : login to the person's name
     places : hash of an attachment to its path in the folder
     head : number and digest of the last record of the shop at the export
@@ -49,6 +51,7 @@ def export_html(
     context = {
         "opened": opened,
         "told": told_of(entries),
+        "outside": told_of(outside),
         "names": names,
         "places": places,
         "head": head,
