@@ -12,6 +12,7 @@ from spoolwright.crafts.inspection.calc import DISPOSITION, recompute_dispositio
 from spoolwright.crafts.inspection.dimensions import DIMENSION, judge_dimension
 from spoolwright.crafts.life.advice import recompute_advice
 from spoolwright.crafts.life.stored import recompute_ledger
+from spoolwright.crafts.scope import calc as scope
 from spoolwright.crafts.supply.calc import kit_completeness
 from spoolwright.crafts.visit.entry import Recompute
 
@@ -22,6 +23,7 @@ RECOMPUTE: dict[tuple[str, str], Recompute] = {
     ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
     DISPOSITION: recompute_disposition,
     DIMENSION: judge_dimension,
+    scope.NAME: scope.recompute,
     testing.ASSESS: testing.recompute_assessment,
     testing.DIAGNOSE: testing.recompute_diagnosis,
     testing.FORECAST: testing.recompute_forecast,

@@ -17,6 +17,7 @@ from spoolwright.crafts.life import open as life
 from spoolwright.crafts.owed import open as owed
 from spoolwright.crafts.receiving import open as receiving
 from spoolwright.crafts.release import model as release
+from spoolwright.crafts.scope import model as scope
 from spoolwright.crafts.supply import open as supply
 from spoolwright.crafts.testcell.visit import open as testcell
 from spoolwright.crafts.visit import adopted, model, people
@@ -36,6 +37,7 @@ MODELS: tuple[ModuleType, ...] = (
     model,
     people,
     release,
+    scope,
 )
 
 OPEN_ITEMS: tuple[Opening, ...] = (

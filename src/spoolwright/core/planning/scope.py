@@ -376,6 +376,20 @@ class _Programme:
             row[self.margin] = -1.0
             self._add(row, -margin, np.inf)
 
+    def _most(self) -> tuple[float, float, float]:
+        """No wait, margin or life lies above: the solver is surer of a bounded programme."""
+        waits = max(o.wait for options in self.case.items for o in options)
+        margins = [
+            sum((max(c[k], 0.0) for c in self.case.changes), m) for k, m in enumerate(self.case.margins)
+        ]
+        return waits + 1.0, min(margins, default=0.0) + 1.0, self.endless
+
+    def _least_margin(self) -> float:
+        lowest = [
+            sum((min(c[k], 0.0) for c in self.case.changes), m) for k, m in enumerate(self.case.margins)
+        ]
+        return min(lowest, default=0.0) - 1.0
+
     def solve(self, aim: str, bounds: Bounds, held: dict[str, float]) -> tuple[int, ...] | None:
         """The choice that is best in an aim within bounds, the aims sought before held at their best."""
         from scipy.optimize import Bounds as Box
@@ -389,11 +403,10 @@ class _Programme:
         integral = np.zeros(self.size)
         integral[: self.count] = 1
         top = np.ones(self.size)
-        top[self.wait :] = np.inf
+        floor = np.zeros(self.size)
+        top[self.wait :], floor[self.margin] = self._most(), self._least_margin()
         least = min(max(bounds.life, -held.get("life", math.inf)), self.endless)
         top[: self.count][self.lives < least] = 0.0
-        floor = np.zeros(self.size)
-        floor[self.margin :] = -np.inf
         scale = _ROW_SCALE / max(float(np.abs(self.aim[aim]).max()), 1e-300)
         found = milp(
             self.aim[aim] * scale,
