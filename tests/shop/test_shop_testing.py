@@ -12,9 +12,12 @@ import pytest
 
 from shop.fixtures import NOON, FilledShop
 from spoolwright.bootstrap.jobs import Job
+from spoolwright.bootstrap.shop_sisters import history_of
 from spoolwright.bootstrap.shop_testing import Testing
 from spoolwright.crafts.installation.model import ChecksCompared
 from spoolwright.crafts.installation.service import enter_checks
+from spoolwright.crafts.supply.model import KitLine
+from spoolwright.crafts.testcell.visit.history import sisters_in
 from spoolwright.crafts.testcell.visit.model import (
     LookTaken,
     RunAttached,
@@ -24,7 +27,7 @@ from spoolwright.crafts.testcell.visit.model import (
 )
 from spoolwright.crafts.testcell.visit.service import attach_run, dispose, take_look
 from spoolwright.crafts.testcell.visit.standing import standing
-from spoolwright.crafts.visit.entry import Entry
+from spoolwright.crafts.visit.entry import Entry, New
 from spoolwright.crafts.visit.folder import Folder
 from spoolwright.crafts.visit.model import VisitOpened
 from spoolwright.crafts.visit.people import Role
@@ -156,3 +159,30 @@ def test_the_same_work_waits_once_and_a_fault_is_told(bench: Bench, recorded: di
         first = again
     assert first.state == "failed" and first.error
     assert bench.testing.jobs.of_visit("V-D00065") == [first]
+
+
+def test_sisters_are_looked_for_in_the_records_of_every_craft(
+    bench: Bench, recorded: dict[str, Recorded]
+) -> None:
+    """Two engines ran in one cell between the same calibrations; a lot of the module went into both."""
+    for serial, name in (("D00064", "sound"), ("D00065", "worn")):
+        number = f"V-{serial}"
+        bench.visit(serial, number)
+        bench.attach(number, recorded[name])
+        lot = KitLine(
+            part="seal",
+            module="hot_section",
+            part_number="940-7",
+            tag="L5",
+            serialised=False,
+            quantity=2,
+            arrival=1,
+        )
+        new = New(f"visit/{number}/supply/kit/940-7/L5", lot, visit=number)
+        bench.shop.records.add([new], by="tom", at=NOON)
+    history = history_of(bench.shop, bench.folder("V-D00065"))
+    (by_lot,) = sisters_in(history, "V-D00065", "module", "gas_generator_turbine")
+    assert by_lot.engine == "D00064" and "lot 940-7 lot L5" in by_lot.text
+    (by_cell,) = sisters_in(history, "V-D00065", "reading", "torque")
+    assert by_cell.engine == "D00064" and "cell" in by_cell.text
+    assert sisters_in(history, "V-D00065", "module", "gearbox") == ()

@@ -16,7 +16,14 @@ from shop.fixtures import NOON, FilledShop
 from spoolwright.bootstrap.jobs import Jobs
 from spoolwright.bootstrap.shop_testing import Testing
 from spoolwright.crafts.installation.model import CheckEntered
-from spoolwright.crafts.testcell.visit.model import AdjustmentMade, RunAttached, RunDisposed, RunsAssessed
+from spoolwright.crafts.testcell.visit.model import (
+    AdjustmentMade,
+    Exceeded,
+    RunAttached,
+    RunDisposed,
+    RunsAssessed,
+)
+from spoolwright.crafts.testcell.visit.service import store_assessment
 from spoolwright.crafts.visit.model import Stage, StageSet, WorkEvent
 from spoolwright.rig.quick import quick_runs
 from spoolwright.rig.write import write_run
@@ -281,3 +288,31 @@ def test_tables_are_adopted_by_the_lead(people: People) -> None:
     assert "corrie_940.checks.toml" in people("tom").get(page).text
     again = people("lena").send(page, page, files=files, type_id="corrie_940")
     assert again.status_code == 422 and "Say why" in again.text
+
+
+def test_an_exceedance_is_acknowledged_on_the_page_and_owes_work(
+    people: People, staffed: FilledShop, run_files: tuple[Path, Path]
+) -> None:
+    tom = assessed(people, run_files)
+    (before,) = staffed.shop.records.current(RunsAssessed)
+    hot = Exceeded(
+        verdict="v1",
+        limit="mgt_red_line",
+        name="MGT red line",
+        run="1",
+        sentence="Reading 871 °C does not meet 866 °C.",
+        action="Inspect to OM-940 72-30.",
+        source="OLM-940 revision 3, paragraph 3.2",
+    )
+    body = before.body.model_copy(update={"exceeded": (hot,)})
+    store_assessment(staffed.shop.desk("tom", NOON), "W100", body)
+    second = f"{ROOM}/assessment/2"
+    recorded(tom.send(second, f"{second}/look", view="does not meet", words="MGT went over at the slam."))
+    blocked = signed_after(tom, second, f"{second}/decide/check", f"{second}/decide", decision="accepted")
+    assert blocked.status_code == 422 and "not acknowledged: MGT red line" in blocked.text
+    assert "This clears nothing" in tom.get(ROOM).text
+    recorded(tom.send(ROOM, f"{ROOM}/exceeded", password=PASSWORD))
+    events = [e.body for e in staffed.shop.records.current(WorkEvent)]
+    assert [(e.what, e.item) for e in events] == [("exceedance", "mgt_red_line")]
+    owed = people("ines").get("/visit/W100/owed").text
+    assert "open; nothing is ready before" in owed and "exceeded" in owed
