@@ -84,13 +84,13 @@ def judged_csv(judged: Iterable[Judged]) -> str:
 
 
 def record_table(shop: Shop, visit: str, login: str, findings: Path, now: datetime) -> list[Found]:
-    """Record every finding of a table in a visit, all or none."""
-    from spoolwright.crafts.inspection.service import record_findings
+    """Record every finding of a table in a visit, all or none; a serial left out is the known one."""
+    from spoolwright.crafts.inspection.service import record_findings, with_known_serial
     from spoolwright.sources.findings_csv import read_findings
 
     folder = shop.folder(visit, now.date())
     read = read_findings(findings, folder.kind.shop.inspected_part)
-    return record_findings(shop.desk(login, now), folder, read)
+    return record_findings(shop.desk(login, now), folder, [with_known_serial(folder, f) for f in read])
 
 
 def record_words(
@@ -98,7 +98,7 @@ def record_words(
 ) -> list[Found]:
     """Record findings from words by column; the word `quick` stands for a quick line."""
     from spoolwright.crafts.inspection.entering import finding_from, part_named, quick_words
-    from spoolwright.crafts.inspection.service import record_findings
+    from spoolwright.crafts.inspection.service import record_findings, with_known_serial
 
     folder = shop.folder(visit, now.date())
     bodies = []
@@ -108,4 +108,4 @@ def record_words(
         bodies.append(
             finding_from(words | quick_words(row["quick"], part) if "quick" in row else words, part)
         )
-    return record_findings(shop.desk(login, now), folder, bodies)
+    return record_findings(shop.desk(login, now), folder, [with_known_serial(folder, b) for b in bodies])

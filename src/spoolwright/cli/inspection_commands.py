@@ -20,8 +20,8 @@ Example:
   spoolwright inspection judge findings.csv --type corrie_940.toml --out proposed.csv
 
 \b
-Columns of the table: part, serial, blade, zone, damage, unit (mm or in), depth, length, width, position,
-fillet_distance, thickness_left, uncertainty, method, gauge, remark. Lengths of a row are in its unit.
+Columns of the table: part, serial, blade, zone, clock, damage, unit (mm or in), depth, length, width,
+position, fillet_distance, thickness_left, uncertainty, method, gauge, remark. Lengths are in the row's unit.
 
 \b
 Exit code: 0 every finding meets limits as is or can be blended within them, 2 one does not,
@@ -94,6 +94,7 @@ def record(
     serial: Word = "",
     blade: Word = "",
     zone: Word = "",
+    clock: Annotated[str, typer.Option(metavar="HOUR", help="Clock position, 1 to 12.")] = "",
     damage: Word = "",
     unit: Annotated[str, typer.Option(metavar="UNIT", help="mm or in.")] = "",
     depth: Length = "",
@@ -114,7 +115,7 @@ def record(
 
 
 _COLUMNS = frozenset(
-    {"part", "serial", "blade", "zone", "damage", "unit", "depth", "length", "width", "position",
+    {"part", "serial", "blade", "zone", "clock", "damage", "unit", "depth", "length", "width", "position",
      "fillet_distance", "thickness_left", "uncertainty", "method", "gauge", "remark", "quick"}
 )  # fmt: skip
 

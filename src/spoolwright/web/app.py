@@ -21,6 +21,7 @@ ROOMS = (
     ("life", "Lives"),
     ("parts", "Parts"),
     ("cards", "Route cards"),
+    ("inspection", "Inspection"),
     ("owed", "Owed work"),
     ("testcell", "Test"),
     ("release", "Release"),

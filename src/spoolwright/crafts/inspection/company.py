@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import cached_property
 
 from spoolwright.crafts.inspection.checks import compared, own_checks
-from spoolwright.crafts.inspection.cut import BlendSize, chord_at, smallest_blend
+from spoolwright.crafts.inspection.cut import BlendSize, chord_at, least_chord, smallest_blend
 from spoolwright.crafts.inspection.lengths import in_mm
 from spoolwright.crafts.inspection.model import Check
 from spoolwright.crafts.inspection.stage import Earlier, Stage, covering, touches
@@ -147,14 +147,22 @@ class Company:
         return position, f.length.mm if f.length else None
 
     def _chord(self, i: int, line: DamageLimit) -> Check:
-        """Chord left after the blend and after what is or will be taken from the other edge beside it."""
+        """Chord left after the blend and after what is or will be taken from the other edge beside it.
+
+        Without a place the smallest chord of the zone stands for it, where that is enough.
+        """
         f = self.findings[i]
         least = in_mm(line.remaining_chord_min or "0", line.unit)
-        chord, blend = chord_at(f, self.stage), self.blend(i, line)
-        opposite = self._opposite(i, line)
+        blend, opposite = self.blend(i, line), self._opposite(i, line)
+        chord = chord_at(f, self.stage) if f.position else least_chord(f, self.stage)
         left = None if chord is None or blend is None or opposite is None else chord - blend.total - opposite
         u = f.depth.u_mm if f.depth else 0.0
-        return compared("remaining chord", left, least, line.unit, u, at_most=False)
+        check = compared("remaining chord", left, least, line.unit, u, at_most=False)
+        if f.position is None and check.holds is not None:
+            if not check.holds:  # at its own place there may be more
+                return compared("remaining chord", None, least, line.unit, at_most=False)
+            return check.model_copy(update={"reading": f"{check.reading} or more", "probability": None})
+        return check
 
     def _opposite(self, i: int, line: DamageLimit) -> Fraction | None:
         """The deepest cut in the other edge that overlaps along the span; none when one is not measured."""

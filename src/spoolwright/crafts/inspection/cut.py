@@ -10,7 +10,7 @@ from itertools import pairwise
 from spoolwright.crafts.inspection.lengths import in_mm
 from spoolwright.crafts.inspection.model import FindingRecorded
 from spoolwright.crafts.inspection.stage import Stage, touches
-from spoolwright.crafts.typefile.shop.inspection import DamageLimit
+from spoolwright.crafts.typefile.shop.inspection import Airfoil, DamageLimit
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,22 @@ def chord_at(finding: FindingRecorded, stage: Stage) -> Fraction | None:
     airfoil = stage.part.airfoil
     if airfoil is None or finding.position is None:
         return None
-    at = float(finding.position.mm) / airfoil.span_mm
+    return _chord(airfoil, float(finding.position.mm) / airfoil.span_mm)
+
+
+def least_chord(finding: FindingRecorded, stage: Stage) -> Fraction | None:
+    """The smallest chord anywhere in a finding's zone, for one whose place was not measured [mm]."""
+    airfoil = stage.part.airfoil
+    zone = next((z for z in stage.part.zone if z.id == finding.zone), None)
+    if airfoil is None or zone is None:
+        return None
+    inside = [s.at for s in airfoil.section if zone.span_from < s.at < zone.span_to]
+    chords = [_chord(airfoil, at) for at in (zone.span_from, *inside, zone.span_to)]
+    return None if None in chords else min(c for c in chords if c is not None)
+
+
+def _chord(airfoil: Airfoil, at: float) -> Fraction | None:
+    """The chord at a share of the span, between the stated sections."""
     sections = sorted(airfoil.section, key=lambda s: s.at)
     for low, high in pairwise(sections):
         if low.at <= at <= high.at:

@@ -1,7 +1,8 @@
 """A finding from what was typed: one way for page, keyboard, table and command, so that all record the same.
 
 A finding is a row of words by column. The quick line `7 l3 n 0.4 2.1 @30` says the same in the order blade,
-zone, damage, depth, length, width; `@` gives the place along the span, `f` the distance from the fillet.
+zone, damage, depth, length, width; `@30` gives the place along the span, `f3` the distance from the fillet,
+`c6` the clock position.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from spoolwright.errors import InputError
 
 SIZES = ("depth", "length", "width", "position", "fillet_distance", "thickness_left")
 COLUMNS = (
-    "part", "serial", "blade", "zone", "damage", "unit", *SIZES, "uncertainty", "method", "gauge", "remark",
+    "part", "serial", "blade", "zone", "clock", "damage", "unit", *SIZES, "uncertainty", "method", "gauge",
+    "remark",
 )  # fmt: skip
 """Columns of a table of findings. `unit` and `uncertainty` hold for every length of the row."""
 METHODS = ("direct", "replica", "photograph", "borescope")
@@ -70,6 +72,7 @@ def finding_from(
         serial=row.get("serial", ""),
         blade=_blade(row.get("blade", ""), part, zone),
         zone=zone.id,
+        clock=_clock(row.get("clock", "")),
         damage=damage_named(row.get("damage", "")),
         **{name: _size(row, name) for name in SIZES},
         method=_method(row.get("method", "direct")),
@@ -98,6 +101,7 @@ def words_of(finding: FindingRecorded) -> dict[str, str]:
         "serial": finding.serial,
         "blade": "" if finding.blade is None else str(finding.blade),
         "zone": finding.zone,
+        "clock": "" if finding.clock is None else str(finding.clock),
         "damage": finding.damage.value,
         "unit": first.unit if first else "",
         **{name: sizes[name].value if name in sizes else "" for name in SIZES},
@@ -124,6 +128,8 @@ def quick_words(line: str, part: InspectedPart) -> dict[str, str]:
             _once(words, "position", word[1:])
         elif word[0] == "f" and _NUMBER.fullmatch(word[1:]):
             _once(words, "fillet_distance", word[1:])
+        elif word[0] == "c" and word[1:].isdigit():
+            _once(words, "clock", word[1:])
         elif word in ("mm", "in"):
             _once(words, "unit", word)
         else:
@@ -172,6 +178,14 @@ def _blade(text: str, part: InspectedPart, zone: InspectionZone) -> int | None:
     if not (text.isascii() and text.isdigit() and 1 <= int(text[:7]) <= part.count):
         mend = f"Numbers go from 1 to {part.count}."
         raise InputError(f"{part.numbered} '{text[:20]}' is not there.", where="blade", mend=mend)
+    return int(text)
+
+
+def _clock(text: str) -> int | None:
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:3]) <= 12):
+        raise InputError(f"'{text[:20]}' is no clock position.", where="clock", mend="1 to 12.")
     return int(text)
 
 

@@ -34,6 +34,9 @@ class FindingRecorded(Body):
     serial: str = ""
     blade: int | None = Field(default=None, ge=1, description="number of the blade, vane, slot")
     zone: Identifier
+    clock: int | None = Field(
+        default=None, ge=1, le=12, description="clock position, on what is not numbered"
+    )
     damage: Damage
     depth: Size | None = None
     length: Size | None = None

@@ -11,6 +11,7 @@ from spoolwright.crafts.inspection.standing import (
     Found,
     StageState,
     earlier_findings,
+    serial_known,
     stage_state,
     stage_subject,
 )
@@ -53,6 +54,13 @@ def record_findings(desk: Desk, folder: Folder, bodies: Sequence[FindingRecorded
             if attempt == _TRIES - 1:
                 raise
     raise AssertionError
+
+
+def with_known_serial(folder: Folder, body: FindingRecorded) -> FindingRecorded:
+    """A finding whose serial was left out, with the one that the engine's parts list has."""
+    part = part_named(folder.kind.shop.inspected_part, body.part)
+    serial = body.serial or serial_known(folder, part)
+    return body.model_copy(update={"serial": serial})
 
 
 def _numbered(desk: Desk, folder: Folder, bodies: Sequence[FindingRecorded]) -> list[New]:
@@ -134,6 +142,7 @@ def finding_words(folder: Folder, body: FindingRecorded) -> str:
     part = part_named(folder.kind.shop.inspected_part, body.part)
     zone = next((z.name for z in part.zone if z.id == body.zone), body.zone)
     where = f"{part.numbered} {body.blade}, " if body.blade is not None else ""
+    where += f"{body.clock} o'clock, " if body.clock is not None else ""
     sizes = [
         f"{name} {size}"
         for name, size in (("depth", body.depth), ("length", body.length), ("width", body.width))

@@ -147,6 +147,9 @@ class InspectedPart(Record):
     numbered: str = Field(default="blade", description="what is counted")
     view: Literal["looking aft", "looking forward"]
     numbering: str = Field(description="from which mark and in which sense")
+    sense: Literal["clockwise", "anticlockwise"] = Field(
+        default="clockwise", description="in which the numbers rise, seen so"
+    )
     zone: tuple[InspectionZone, ...] = Field(min_length=1)
     airfoil: Airfoil | None = None
     source: Source
