@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from spoolwright.bootstrap.shop import Shop
+from spoolwright.core.diagnosis.causes import Kind
 from spoolwright.crafts.cards.model import ReadingTaken, ToolMoved
 from spoolwright.crafts.release.model import ReleaseSigned
 from spoolwright.crafts.supply.model import KitLine
-from spoolwright.crafts.testcell.diagnosis.model import Sister
+from spoolwright.crafts.testcell.diagnosis.model import Diagnosis, Sister
 from spoolwright.crafts.testcell.diagnosis.sisters import ShopHistory
 from spoolwright.crafts.testcell.visit.history import (
     UsedOn,
     VisitSeen,
     cells_used,
+    parts_of,
     shop_history,
     sisters_in,
 )
@@ -65,9 +69,27 @@ def _tools(shop: Shop) -> list[UsedOn]:
     ]
 
 
-def sisters(shop: Shop, folder: Folder, diagnosis: Entry[RunsDiagnosed]) -> tuple[Sister, ...] | None:
-    """Engines that share what the found cause can come from; None where no cause was found."""
-    cause = diagnosis.body.calculation.result.get("cause") or {}
-    if not cause:
+@dataclass(frozen=True)
+class SistersTold:
+    """Engines that share what a cause can come from: the found one, else the most probable suspect."""
+
+    cause: str
+    is_found: bool
+    engines: tuple[Sister, ...]
+
+
+def sisters(
+    shop: Shop, folder: Folder, diagnosis: Entry[RunsDiagnosed], result: Diagnosis
+) -> SistersTold | None:
+    """Sister engines of a diagnosed one; None where nothing is suspected that others could share."""
+    suspect = next((s for s in result.suspects if s.kind != "mechanical"), None)
+    if suspect is None:
         return None
-    return sisters_in(history_of(shop, folder), folder.visit, cause["kind"], cause["module"])
+    cause = diagnosis.body.calculation.result.get("cause") or {}
+    kind: Kind = "reading" if suspect.kind == "reading" else "module"
+    parts = (cause["module"],) if cause else parts_of(suspect.module, folder.kind.type_file)
+    if kind == "reading":
+        parts = (suspect.module,)
+    history = history_of(shop, folder)
+    found = {x.engine: x for part in parts for x in sisters_in(history, folder.visit, kind, part)}
+    return SistersTold(suspect.text, bool(cause), tuple(found.values()))

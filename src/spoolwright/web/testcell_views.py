@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -20,12 +21,16 @@ if TYPE_CHECKING:
     from spoolwright.reports.derived import Family, How
 
 
+_MAKING = Lock()
+
+
 def testing_of(request: Request) -> Testing:
     """What computes for the test cell's pages, one for the server."""
     state = request.app.state
-    if getattr(state, "testing", None) is None:
-        frame = frame_of(request)
-        state.testing = Testing(frame.shop, frame.settings.clock)
+    with _MAKING:
+        if getattr(state, "testing", None) is None:
+            frame = frame_of(request)
+            state.testing = Testing(frame.shop, frame.settings.clock)
     found: Testing = state.testing
     return found
 

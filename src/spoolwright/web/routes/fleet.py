@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from spoolwright.web.security.content import TEXT
 from spoolwright.web.testcell_views import testing_of
 
 router = APIRouter()
+_MAKING = Lock()
 MOST_DRAWN = 300
 TABLES = {
     "baseline": "Average engine, from `spoolwright calibrate` (JSON)",
@@ -38,8 +40,9 @@ TABLES = {
 def fleet_of(request: Request) -> Fleet:
     """The fleet's figures, one for the server."""
     state = request.app.state
-    if getattr(state, "fleet", None) is None:
-        state.fleet = Fleet(frame_of(request).shop)
+    with _MAKING:
+        if getattr(state, "fleet", None) is None:
+            state.fleet = Fleet(frame_of(request).shop)
     found: Fleet = state.fleet
     return found
 

@@ -43,6 +43,7 @@ from spoolwright.web.routes.testcell import ROOM, may_see
 from spoolwright.web.security.content import TEXT
 from spoolwright.web.testcell_views import (
     assessment_of,
+    diagnosis_of,
     diagnosis_shown,
     files_of,
     forecast_of,
@@ -136,7 +137,12 @@ def diagnosis(request: Request, number: str, k: Number, desk: DeskHere, folder: 
         "testcell/diagnosis.html",
         entry=entry,
         k=k,
-        sisters=sisters(testing_of(request).shop, folder, entry),
+        sisters=sisters(
+            testing_of(request).shop,
+            folder,
+            entry,
+            diagnosis_of(files_of(desk), entry.body.result.sha256),
+        ),
         modules=[(m.id, m.name) for m in folder.kind.type_file.module],
         stages=[s.value for s in STAGES_BACK],
         is_lead=Role.LEAD in desk.person.roles,
