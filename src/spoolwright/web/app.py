@@ -19,6 +19,7 @@ from spoolwright.web.twice import RecordedForms, Twice
 ROOMS = (
     ("receiving", "Receiving"),
     ("life", "Lives"),
+    ("scope", "Work scope"),
     ("parts", "Parts"),
     ("cards", "Route cards"),
     ("inspection", "Inspection"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -20,6 +20,8 @@ from spoolwright.crafts.visit.model import VisitOpened
 from spoolwright.crafts.visit.parts import PartNeeded
 from spoolwright.crafts.visit.people import Role
 from spoolwright.errors import InputError
+
+Run = Callable[[dict[str, Any]], dict[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -69,13 +71,13 @@ def ask(desk: Desk, folder: Folder, asked: ScopeAsked, after: int, reason: str =
     return entry
 
 
-def propose(folder: Folder, asked: ScopeAsked, facts: Facts) -> Proposal:
+def propose(folder: Folder, asked: ScopeAsked, facts: Facts, run: Run = compute) -> Proposal:
     """The alternatives, cheapest first; none while something that blocks is missing."""
     case = case_of(folder.kind.shop, asked, facts)
     inputs = inputs_of(case)
     if any(m.blocks for m in case.missing):
         return Proposal(case, (), _calculation(inputs, {}), case.missing)
-    result = compute(inputs)
+    result = run(inputs)
     plain = [_told(case, a) for a in result["alternatives"]]
     currency = terms_of(folder.kind.shop).currency
     told = tuple(a.model_copy(update={"gives_up": gives_up(a, plain, currency)}) for a in plain)
