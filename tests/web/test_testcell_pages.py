@@ -266,7 +266,18 @@ def test_checks_on_the_aircraft_are_entered_imported_and_compared(
         "table": ("checks.csv", (table + "2026-05-03,9,1000,9,36300,5831,1024,731\n").encode(), "text/csv")
     }
     recorded(rex.send(PLANE, f"{PLANE}/import", files=good))
-    assert len(staffed.shop.records.current(CheckEntered)) == 2
+    entered = staffed.shop.records.current(CheckEntered)
+    assert len(entered) == 2
+    place = f"{PLANE}/correct?subject={entered[0].subject}"
+    assert 'value="3410"' in rex.get(place).text
+    by_pressure = {k: v for k, v in CHECK.items() if not k.startswith("pressure_altitude")}
+    by_pressure |= {"pressure": "895.3", "pressure_unit": "hPa"}
+    recorded(rex.send(place, f"{PLANE}/correct", **by_pressure, reason="barometer read instead"))
+    mended = staffed.shop.records.current(CheckEntered)[0].body.reading
+    assert mended.pressure is not None and mended.pressure_altitude is None
+    assert 'value="895.3"' in rex.get(place).text
+    wrong = rex.send(place, f"{PLANE}/correct", **(by_pressure | {"pressure_unit": "rpm"}), reason="x")
+    assert wrong.status_code == 422 and "is a unit of speed" in wrong.text
     assert "No run of this visit is accepted" in rex.get(PLANE).text
     assert "Enter a check" not in people("vic").get(PLANE).text
     tom = assessed(people, run_files)

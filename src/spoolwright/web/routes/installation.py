@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from spoolwright.crafts.installation.model import CheckEntered, CheckReading, ChecksCompared
 from spoolwright.crafts.installation.open import open_items
+from spoolwright.crafts.installation.reading import ALTITUDE, PRESSURE, QUANTITIES
 from spoolwright.crafts.installation.service import ENTERS, confirm_check, correct_check, enter_checks
 from spoolwright.crafts.testcell.visit.standing import standing
 from spoolwright.crafts.typefile.base import Amount
@@ -19,7 +20,7 @@ from spoolwright.crafts.visit.folder import Folder
 from spoolwright.errors import InputError
 from spoolwright.reports.margin_chart import Axis, Dot, margin_chart
 from spoolwright.sources.installation_checks import checks_from
-from spoolwright.units import units_of
+from spoolwright.units import unit_of
 from spoolwright.web.form import Form
 from spoolwright.web.frame import DeskHere, FolderHere, FormHere, page, redirect
 from spoolwright.web.security.content import TEXT
@@ -29,6 +30,7 @@ router = APIRouter()
 ROOM = "/visit/{number}/installation"
 UNITS = {
     "pressure_altitude": ("ft", "m"),
+    "pressure": ("hPa", "inHg", "kPa", "psi"),
     "outside_air_temperature": ("degC", "degF"),
     "gas_generator_speed": ("%", "rpm"),
     "power_turbine_speed": ("%", "rpm"),
@@ -37,12 +39,14 @@ UNITS = {
 }
 LABELS = {
     "pressure_altitude": "Pressure altitude",
+    "pressure": "Ambient pressure",
     "outside_air_temperature": "Outside air temperature",
     "gas_generator_speed": "Ng",
     "power_turbine_speed": "Np",
     "torque": "Torque",
     "measured_gas_temperature": "MGT",
 }
+DIMENSIONS = {q.name: q.dimension for q in (ALTITUDE, PRESSURE, *QUANTITIES)}
 
 
 @router.get(ROOM)
@@ -71,7 +75,7 @@ def installation(request: Request, number: str, desk: DeskHere, folder: FolderHe
         power_check=folder.kind.shop.power_check,
         may=bool(set(ENTERS) & desk.person.roles),
         units=UNITS,
-        labels=LABELS,
+        labels=_asked(),
     )
 
 
@@ -98,7 +102,22 @@ def enter(request: Request, number: str, desk: DeskHere, folder: FolderHere, for
     return _compared(request, number, desk.person.login, desk.now.date())
 
 
+def _asked(without: str = "pressure") -> dict[str, str]:
+    """The quantities that a form asks for: the altitude or the pressure, whichever was read."""
+    return {name: label for name, label in LABELS.items() if name != without}
+
+
+def _units(entry: Entry[CheckEntered] | None = None) -> dict[str, tuple[str, ...]]:
+    """Units to choose from; the one in which a value was entered is always among them."""
+    was = {name: getattr(entry.body.reading, name) for name in UNITS} if entry else {}
+    return {
+        name: units if was.get(name) is None or was[name].unit in units else (was[name].unit, *units)
+        for name, units in UNITS.items()
+    }
+
+
 def _reading(form: Form) -> CheckReading:
+    by_pressure = bool(form.get("pressure_unit"))
     return CheckReading(
         checked_on=form.date("checked_on", "the day"),
         hours=form.number("hours", "hours since installation"),
@@ -106,14 +125,14 @@ def _reading(form: Form) -> CheckReading:
         anti_ice=form.ticked("anti_ice"),
         made_by=form.get("made_by"),
         remark=form.get("remark"),
-        **{name: _amount(form, name) for name in UNITS},
+        **{name: _amount(form, name) for name in _asked("pressure_altitude" if by_pressure else "pressure")},
     )
 
 
 def _amount(form: Form, name: str) -> Amount:
     unit = form.text(f"{name}_unit", "the unit")
-    if unit not in UNITS[name] and unit not in units_of("temperature"):
-        raise InputError(f"unit '{unit}' is none of {', '.join(UNITS[name])}.", where=name)
+    if unit != "%":
+        unit = unit_of(unit, DIMENSIONS[name]).name
     return Amount(value=form.number(name, LABELS[name]), unit=unit)
 
 
@@ -169,8 +188,13 @@ def confirm(request: Request, number: str, desk: DeskHere, folder: FolderHere, f
 @router.get(ROOM + "/correct")
 def correct_page(request: Request, number: str, subject: str, desk: DeskHere, folder: FolderHere) -> Response:
     """The form that corrects a check."""
+    entry = _check(folder, subject)
     return page(
-        request, "installation/correct.html", entry=_check(folder, subject), units=UNITS, labels=LABELS
+        request,
+        "installation/correct.html",
+        entry=entry,
+        units=_units(entry),
+        labels=_asked("pressure_altitude" if entry.body.reading.pressure else "pressure"),
     )
 
 
