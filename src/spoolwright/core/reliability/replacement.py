@@ -40,7 +40,7 @@ def age_replacement(shape: float, scale: float, planned: float, failed: float) -
     Returns
     -------
     Replacement
-        Age [h] and cost for each hour [1/h]; never before failure where the shape is at most one.
+        Age, infinite where the shape is at most one [h], and cost for each hour [1/h].
 
     References
     ----------

@@ -72,7 +72,7 @@ def product_limit(failures: FloatArray, suspensions: FloatArray) -> ProductLimit
     Returns
     -------
     ProductLimit
-        Steps [h], survival and its variance [-]; an item suspended at an age of failure counts as at risk.
+        Survival by step; an item suspended at an age of failure counts as at risk [-].
 
     Raises
     ------

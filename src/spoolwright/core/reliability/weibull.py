@@ -197,7 +197,7 @@ def weibull_fit(data: LifeData) -> WeibullFit:
     Returns
     -------
     WeibullFit
-        Shape [-], scale [h] and their uncertainty.
+        Shape [-], scale [h] and the covariance of their logarithms [-].
 
     Raises
     ------
