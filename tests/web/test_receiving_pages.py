@@ -102,12 +102,13 @@ def test_the_whole_list_of_documents_is_recorded_at_once(ines: Browser, staffed:
     answer = ines.send(
         HERE,
         f"{HERE}/documents",
-        **{"state_engine_logbook": "copied", "state_life_cards__compressor": "absent"},
+        state_engine_logbook="copied",
+        state_life_cards__compressor="absent",
     )
     assert answer.status_code == 303
     found = {(e.body.document, e.body.module): e.body.state for e in folder(staffed).of(DocumentReceived)}
     assert found == {("engine_logbook", ""): "copied", ("life_cards", "compressor"): "absent"}
-    again = ines.send(HERE, f"{HERE}/documents", **{"state_engine_logbook": "copied"})
+    again = ines.send(HERE, f"{HERE}/documents", state_engine_logbook="copied")
     assert again.status_code == 303
     assert folder(staffed).of(DocumentReceived)[0].revision == 1
 

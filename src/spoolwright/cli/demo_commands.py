@@ -48,10 +48,10 @@ def demo(
 
 def _fill(folder: Path) -> None:
     """Fill the shop unless it is there already."""
+    import shutil
+
     from spoolwright.bootstrap.demo.fill import fill_demo
     from spoolwright.cli.progress import progress_bar
-
-    import shutil
 
     if (folder / "shop.sqlite").exists():
         return

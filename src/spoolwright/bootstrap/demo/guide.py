@@ -18,7 +18,7 @@ GUIDE = (
     Stop("Every engine", "One line an engine: its stage, what it waits for, what is open first.", "/"),
     Stop(
         "It arrives",
-        "H4412 came yesterday. What is not yet looked at stands first, each line leads to where it is closed.",
+        "H4412 came yesterday. What is not yet looked at stands first, each line leads to its place.",
         "/visit/FW-26-031/receiving",
     ),
     Stop(
@@ -29,7 +29,7 @@ GUIDE = (
     ),
     Stop(
         "Work was put down",
-        "On H4420 a mechanic was called away. Work goes on behind the last signed step, and the card says so.",
+        "On H4420 a mechanic was called away. Work goes on behind the last signed step; the card says so.",
         "/visit/FW-26-028/cards",
     ),
     Stop(
@@ -50,7 +50,7 @@ GUIDE = (
     ),
     Stop(
         "Release",
-        "On H4408 nothing is open and the records agree. Look at the pack; only certifying staff can sign it.",
+        "On H4408 nothing is open and the records agree. Look at the pack; only certifying staff signs.",
         "/visit/FW-26-019/release",
     ),
     Stop(

@@ -241,7 +241,8 @@ def weibull_fit(data: LifeData) -> WeibullFit:
         if done:
             break
     shape, scale = np.exp(at)
-    return WeibullFit(float(shape), float(scale), value, np.asarray(np.linalg.inv(-hessian), dtype=np.float64))
+    covariance = np.asarray(np.linalg.inv(-hessian), dtype=np.float64)
+    return WeibullFit(float(shape), float(scale), value, covariance)
 
 
 def weibayes_scale(ages: FloatArray, shape: float, failures: int) -> float:

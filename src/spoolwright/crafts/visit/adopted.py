@@ -8,7 +8,7 @@ from spoolwright.crafts.visit.entry import Attachment, Body
 
 
 class TypeAdopted(Body):
-    """The type file and shop part in force. Subject `type/ID`; a new revision of the documents is a correction."""
+    """The type file and shop part in force. Subject `type/ID`; new documents are a correction."""
 
     kind: ClassVar[str] = "type"
 
