@@ -153,6 +153,20 @@ def test_from_attached_to_accepted_one_thing_is_open_at_a_time(shop: MemoryShop)
         decide(shop, subject, "rejected", "vibration")
 
 
+def test_runs_assessed_again_with_the_same_outcome_stay_decided(shop: MemoryShop) -> None:
+    attach(shop)
+    subject = assessed(shop)
+    look(shop, subject)
+    decide(shop, subject, "accepted")
+    assessed(shop)
+    assert texts(shop) == []
+    assessed(shop, exceeded=(HOT,))
+    assert "Acknowledge: MGT, transient was exceeded in run 1." in texts(shop)
+    attach(shop, "2")
+    assessed(shop, ("1", "2"))
+    assert "Run 1, 2 is assessed: accept or reject it." in texts(shop)
+
+
 def test_only_those_entitled_decide(shop: MemoryShop) -> None:
     attach(shop)
     subject = assessed(shop)

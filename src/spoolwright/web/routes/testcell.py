@@ -71,7 +71,7 @@ def room(request: Request, number: str, desk: DeskHere, folder: FolderHere) -> R
         jobs=testing_of(request).jobs.of_visit(number),
         test=now,
         newest=newest,
-        decided=now.disposition_of(newest.subject) if newest else None,
+        decided=now.decided,
         seen=newest is not None and may_see(desk, now, newest),
         unseen=[(x, acknowledgement_shown(x), e.subject) for e, x in now.not_acknowledged],
         forecasts=folder.of(RunForecast),

@@ -238,6 +238,7 @@ def forecast(request: Request, number: str, k: Number, desk: DeskHere, folder: F
         f=found,
         limits=limit_rows(found),
         against=rows,
+        told={r.limit.limit: r.margin.text for r in limit_rows(found)},
         text=margin_text,
         measured=None if not seen or newest is None else newest.subject.rpartition("/")[2],
         ran=newest is not None and newest.seq > entry.seq,

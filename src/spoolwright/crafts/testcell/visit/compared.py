@@ -20,6 +20,7 @@ class ForecastAgainst:
     `apart` is measured less forecast over the standard deviation of both together.
     """
 
+    limit: str
     name: str
     rating: str
     forecast: Figure
@@ -51,6 +52,7 @@ def _against(x: LimitForecast, verdict: Verdict, measured: Figure) -> ForecastAg
     both = math.hypot(spread, measured.standard_uncertainty or 0.0)
     difference = measured.value - x.margin.mean.value
     return ForecastAgainst(
+        limit=x.limit,
         name=x.name,
         rating=x.rating,
         forecast=x.margin.mean,

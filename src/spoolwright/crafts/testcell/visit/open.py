@@ -44,7 +44,7 @@ def _runs_open(now: Standing) -> list[tuple[str, Role, str]]:
         runs = ", ".join(waiting)
         out.append((f"Run {runs} is attached and not assessed.", Role.TEST_OPERATOR, "#runs"))
     newest = now.newest
-    decided = newest and now.disposition_of(newest.subject)
+    decided = now.decided
     if newest and not waiting and decided is None:
         runs = ", ".join(newest.body.runs)
         out.append((f"Run {runs} is assessed: accept or reject it.", Role.TEST_OPERATOR, "#decide"))

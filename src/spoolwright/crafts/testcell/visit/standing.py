@@ -57,6 +57,22 @@ class Standing:
         own = [e for e in self.dispositions if e.body.assessment == assessment]
         return max(own, key=lambda e: e.seq, default=None)
 
+    @property
+    def decided(self) -> Entry[RunDisposed] | None:
+        """The decision in force on the newest assessment.
+
+        Runs that are assessed again and come out as they did when they were decided need no new decision.
+        """
+        newest = self.newest
+        own = newest and self.disposition_of(newest.subject)
+        last = max(self.dispositions, key=lambda e: e.seq, default=None)
+        if newest is None or own or last is None:
+            return own
+        before = next((e for e in self.assessments if e.subject == last.body.assessment), None)
+        since = any(e.seq > last.seq for e in (*self.runs, *self.reopened))
+        same = before is not None and before.body.sentence == newest.body.sentence
+        return last if same and not since else None
+
     def looks_at(self, assessment: str) -> list[Entry[LookTaken]]:
         """What people made of the runs of an assessment, first to last."""
         return [e for e in self.looks if e.body.assessment == assessment]
