@@ -67,10 +67,16 @@ def _run(shop: Shop, listening: socket.socket, behind_tls: bool) -> None:
 def _listening(host: str, port: int) -> socket.socket:
     from spoolwright.errors import OutputError
 
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    # The protocol is named because the event loop sends small answers without delay only then.
+    listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
-        family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        return socket.create_server((host, port), family=family, backlog=256)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
+        listening.listen(256)
+        return listening
     except (OSError, OverflowError) as error:
+        listening.close()
         raise OutputError(
             f"cannot listen on {host}, port {port}: {getattr(error, 'strerror', None) or error}.",
             mend="Give another --port or --host; --port 0 takes a free one.",
