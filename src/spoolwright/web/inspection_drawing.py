@@ -12,9 +12,9 @@ Point = tuple[float, float]
 Place = Callable[[float, float], Point]
 """From along the chord (0 leading to 1 trailing edge) and the span (0 root to 1 tip) to the drawing."""
 
-RADIUS, INNER, CENTRE = 282.0, 176.0, 300.0
-WIDTH, HEIGHT = 520.0, 460.0
-EDGE, BAND = 0.16, 0.11
+RADIUS, INNER, CENTRE = 297.0, 182.0, 300.0
+WIDTH, HEIGHT = 520.0, 532.0
+EDGE, BAND = 0.27, 0.17
 
 
 @dataclass(frozen=True)
@@ -74,8 +74,8 @@ def rosette(part: InspectedPart, states: Mapping[int, str]) -> list[Sector]:
             f"M{_at(low, INNER)}L{_at(low, RADIUS)}{arc} {_at(high, RADIUS)}L{_at(high, INNER)}"
             f"{back} {_at(low, INNER)}Z"
         )
-        line = f"M{_at(at - lean, INNER + 4)}L{_at(at + lean, RADIUS - 34)}"
-        label, mark = _polar(at, RADIUS - 15), _polar(at - lean * 0.2, INNER + 30)
+        line = f"M{_at(at - lean, INNER + 4)}L{_at(at + lean, RADIUS - 36)}"
+        label, mark = _polar(at, RADIUS - 17), _polar(at - lean * 0.2, INNER + 30)
         out.append(Sector(number, region, line, label, mark, states.get(number, "")))
     return out
 
@@ -104,28 +104,31 @@ def _bladed(part: InspectedPart) -> Iterator[Region]:
         (_place(part, 390.0, -1.0), "suction side"),
     ):
         for zone in part.zone:
-            corners = _cell(zone, face)
+            corners = _cell(zone, face, part)
             if corners is not None:
-                yield _region(zone, [place(u, v) for u, v in corners])
+                middle = [sum(c[i] for c in corners) / len(corners) for i in (0, 1)]
+                yield _region(zone, [place(u, v) for u, v in corners], place(middle[0], middle[1]))
     below = [
         z for z in part.zone if z.side in ("platform", "root", "rim", "web", "bore", "spline", "surface")
     ]
-    yield from _rows(below, 366.0 if len(below) < 3 else 352.0)
+    yield from _rows(below, 428.0)
 
 
-def _cell(zone: InspectionZone, face: str) -> list[Point] | None:
+def _cell(zone: InspectionZone, face: str, part: InspectedPart) -> list[Point] | None:
     """Where a zone lies on the airfoil, as corners along chord and span."""
-    low, high = zone.span_from, zone.span_to
-    inside = (max(low, BAND), min(high, 1 - BAND))
+    sides = {z.side for z in part.zone}
+    band = 0.28 if part.outline is OutlineKind.IMPELLER else BAND
+    foot, head = (band if "fillet" in sides else 0.0), (1 - band if "tip" in sides else 1.0)
+    inside = (max(zone.span_from, foot), min(zone.span_to, head))
     match zone.side:
         case "leading edge":
             return _box(0.0, EDGE, *inside)
         case "trailing edge":
             return _box(1 - EDGE, 1.0, *inside)
         case "tip":
-            return _box(0.0, 1.0, 1 - BAND, 1.0)
+            return _box(0.0, 1.0, head, 1.0)
         case "fillet":
-            return _box(0.0, 1.0, 0.0, BAND)
+            return _box(0.0, 1.0, 0.0, foot)
         case "pressure side" | "suction side" if zone.side == face:
             return _box(EDGE, 1 - EDGE, *inside)
     return None
@@ -146,18 +149,20 @@ def _place(part: InspectedPart, middle: float, sense: float) -> Place:
     if part.outline is OutlineKind.IMPELLER:
 
         def bent(u: float, v: float) -> Point:
-            # a quarter turn from the axis (inducer) to the radius (exit)
+            # the meridional view: inducer at the axis, exit at the radius, hub below, shroud above
             angle = math.pi / 2 * u
-            radius = 300.0 - 145.0 * (1 - 0.45 * u) * v
-            x = math.sin(angle) * radius * 0.72 - 118.0
-            return middle + sense * x, 336.0 - (1 - math.cos(angle)) * radius - (1 - u) * 145.0 * v * 0.9
+            along = (1 - v) * 232.0 + v * 140.0
+            height = (1 - v) * (30.0 + 340.0 * (1 - math.cos(angle))) + v * (
+                200.0 + 170.0 * (1 - math.cos(angle))
+            )
+            return middle + sense * (along * math.sin(angle) - 116.0), 412.0 - height
 
         return bent
 
     def straight(u: float, v: float) -> Point:
-        half = 92.0 - 14.0 * v if part.outline not in (OutlineKind.VANES, OutlineKind.NOZZLE) else 86.0
-        sweep = 10.0 * v
-        return middle + sense * ((u - 0.5) * 2 * half + sweep), 336.0 - 290.0 * v
+        half = 112.0 - 8.0 * v
+        sweep = 8.0 * v
+        return middle + sense * ((u - 0.5) * 2 * half + sweep), 412.0 - 372.0 * v
 
     return straight
 
@@ -166,9 +171,9 @@ def _rows(zones: Sequence[InspectionZone], top: float) -> Iterator[Region]:
     """Zones below the airfoil, side by side: platform, root, what the blade stands on."""
     if not zones:
         return
-    width, height = 480.0 / len(zones), 420.0 - top + 24.0
+    width, height = 504.0 / len(zones), min(84.0, HEIGHT - 8.0 - top)
     for n, zone in enumerate(zones):
-        x = 20.0 + n * width
+        x = 8.0 + n * width
         yield _region(zone, _rect(x + 3, top, x + width - 3, top + height))
 
 
@@ -252,11 +257,11 @@ def _rect(x0: float, y0: float, x1: float, y1: float) -> list[Point]:
     return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
 
 
-def _region(zone: InspectionZone, points: Sequence[Point]) -> Region:
+def _region(zone: InspectionZone, points: Sequence[Point], at: Point | None = None) -> Region:
     xs, ys = [p[0] for p in points], [p[1] for p in points]
     told = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    middle = (sum(xs) / len(xs), sum(ys) / len(ys) + 6)
-    return Region(zone.id, zone.name, zone.key or zone.id, told, middle)
+    middle = at or (sum(xs) / len(xs), sum(ys) / len(ys))
+    return Region(zone.id, zone.name, zone.key or zone.id, told, (middle[0], middle[1] + 6))
 
 
 def _polar(angle: float, radius: float) -> Point:

@@ -10,10 +10,8 @@ from spoolwright.crafts.inspection.deciding import AGREES, MAY
 from spoolwright.crafts.inspection.entering import COLUMNS, KEYS, METHODS, SIZES, words_of
 from spoolwright.crafts.inspection.model import Decision, FindingRecorded
 from spoolwright.crafts.inspection.open import is_gone, stage_link
-from spoolwright.crafts.inspection.rules import percent
 from spoolwright.crafts.inspection.service import INSPECTING, finding_words, whole_shown
 from spoolwright.crafts.inspection.standing import FindingState, StageState
-from spoolwright.crafts.typefile.shop.inspection import NUMBERED, OutlineKind
 from spoolwright.crafts.visit.desk import Desk
 from spoolwright.crafts.visit.folder import Folder
 from spoolwright.errors import InputError
@@ -98,6 +96,12 @@ class InspectionPage:
     @property
     def is_numbered(self) -> bool:
         return self.stage.part.count > 1
+
+    @property
+    def is_set(self) -> bool:
+        """Whether the engine has many of it, each with its own serial."""
+        bill = self.folder.kind.shop.part
+        return any(k.quantity > 1 for k in bill if k.id == self.stage.part.part)
 
     @property
     def next_number(self) -> int:
@@ -208,15 +212,6 @@ class InspectionPage:
         """What is signed when everything was seen, directly."""
         return whole_shown(self.stage, self.asked.get("method", "direct"), self.asked.get("not_seen", ""))
 
-    @property
-    def needs_number(self) -> set[str]:
-        """Zones of which each blade has its own."""
-        return {z.id for z in self.stage.part.zone if z.side in NUMBERED}
-
-    @property
-    def is_bladed(self) -> bool:
-        return self.stage.part.outline in (OutlineKind.BLADES, OutlineKind.INTEGRAL, OutlineKind.IMPELLER)
-
 
 def needs_decision(finding: FindingState) -> bool:
     """Whether a person has to decide on a finding, for the first time or again."""
@@ -246,8 +241,3 @@ def next_step(finding: FindingState) -> tuple[str, str]:
         "scrap": ("goes: replacement to come", "half"),
         "refer to engineering": ("with engineering", "wait"),
     }[decided]
-
-
-def probability(chance: float | None) -> str:
-    """A probability of conforming beside its comparison."""
-    return "" if chance is None else percent(chance)

@@ -41,12 +41,20 @@ def _stage(folder: Folder, stage: StageState) -> Iterator[OpenItem]:
         yield OpenItem("inspection", told, link, Role.INSPECTOR, stage.part.module)
     if is_gone(stage):
         return
+    alike: dict[tuple[str, Role], list[FindingState]] = {}
     for finding in stage.standing:
-        told, role = _finding(finding)
-        if told:
-            text = f"{name}, finding {finding.number} ({finding_words(folder, finding.body)}): {told}"
-            place = f"{link}#finding-{finding.number}"
-            yield OpenItem("inspection", text, place, role, stage.part.module)
+        words, role = _finding(finding)
+        if words:
+            alike.setdefault((words, role), []).append(finding)
+    for (words, role), findings in alike.items():
+        if len(findings) == 1:
+            only = findings[0]
+            which = f"finding {only.number} ({finding_words(folder, only.body)})"
+            place = f"finding-{only.number}"
+        else:
+            which = f"{len(findings)} findings ({', '.join(str(f.number) for f in findings)})"
+            place = "findings"
+        yield OpenItem("inspection", f"{name}, {which}: {words}", f"{link}#{place}", role, stage.part.module)
 
 
 def is_gone(stage: StageState) -> bool:

@@ -44,8 +44,11 @@ def inspection(request: Request, number: str, desk: DeskHere, folder: FolderHere
             state, shape = stage_words(stage)
             link = stage_link(number, part.id, serial)
             rows.setdefault(part.module, []).append((stage, link, state, shape))
+    sets = {k.id for k in folder.kind.shop.part if k.quantity > 1}
     modules = [(m.id, m.name, rows[m.id]) for m in folder.kind.type_file.module if m.id in rows]
-    return page(request, "inspection/room.html", items=open_items(folder), modules=modules, columns=COLUMNS)
+    return page(
+        request, "inspection/room.html", items=open_items(folder), modules=modules, columns=COLUMNS, sets=sets
+    )
 
 
 def stage_words(stage: StageState) -> tuple[str, str]:
@@ -116,7 +119,7 @@ def take_dimension(
 
 @router.get(ROOM + "/dimensions/settle")
 def settling(
-    request: Request, number: str, folder: FolderHere, subject: str, how: str = "", document: str = ""
+    request: Request, number: str, folder: FolderHere, subject: str = "", how: str = "", document: str = ""
 ) -> Response:
     """What the lead signs to close a dimension outside its limits."""
     taken = _taken(folder, subject)

@@ -39,7 +39,10 @@
     const field = event.target;
     if (field.name === "zone") {
       const link = document.querySelector(`.outline a[data-zone="${CSS.escape(field.value)}"]`);
-      if (link) mark(".outline a", link);
+      if (link) {
+        mark(".outline a", link);
+        document.querySelector(".outline .chosen").textContent = link.getAttribute("aria-label");
+      }
     } else if (field.name === formOf()?.dataset.numbered) {
       const link = document.querySelector(`.map a[data-number="${CSS.escape(field.value)}"]`);
       if (link) mark(".map a", link);
