@@ -67,7 +67,8 @@ def future_of(shop: ShopPart, facts: Facts, *, coming_now: bool = True) -> Futur
     forced_money += opened_anyway + terms.visit_money * (came[1:].sum() + (came[0] and not coming_now))
     return Future(
         visits=tuple(
-            _coming(plan, parts, names, modules, int(t), terms.step_h) for t in np.flatnonzero(plan.visits)
+            _coming(plan, parts, names, modules, int(t), terms.step_h)
+            for t in np.flatnonzero(plan.replace.max(axis=0))
         ),
         money=plan.cost,
         gap=plan.gap,

@@ -12,7 +12,7 @@ from spoolwright.crafts.scope.calc import NAME, compute, inputs_of
 from spoolwright.crafts.scope.case import Case, case_of, life_after, terms_of
 from spoolwright.crafts.scope.facts import Facts, Missing
 from spoolwright.crafts.scope.model import Alternative, ScopeAsked, ScopeChosen, ScopeLine
-from spoolwright.crafts.scope.words import chosen_shown, gives_up
+from spoolwright.crafts.scope.words import chosen_shown, gives_up, lower_first
 from spoolwright.crafts.visit.desk import Desk, signed
 from spoolwright.crafts.visit.entry import Body, Calculation, Entry, Meaning, New
 from spoolwright.crafts.visit.folder import Folder, newest
@@ -210,7 +210,7 @@ def _needs(folder: Folder, one: Alternative) -> list[New]:
             part=part,
             quantity=kind.quantity,
             module=kind.module,
-            why=f"work scope: {line.work.lower()}",
+            why=f"work scope: {lower_first(line.work)}",
             asked_by="scope",
         )
         if old is None or old.body != body:

@@ -15,9 +15,9 @@ def gives_up(one: Alternative, among: Sequence[Alternative], currency: str) -> s
     lost = []
     cheapest, soonest = min(a.money for a in among), min(a.days_80 for a in among)
     if one.money - cheapest > _SAME_SHARE * cheapest:
-        lost.append(f"{money(one.money - cheapest, currency)} more than the cheapest")
+        lost.append(f"{money(one.money - cheapest, currency)} against the cheapest")
     if one.days_80 - soonest >= 1.0:
-        lost.append(f"{one.days_80 - soonest:.0f} days longer than the soonest")
+        lost.append(f"{one.days_80 - soonest:.0f} days against the soonest")
     sure = [a.passing for a in among if a.passing is not None]
     if one.passing is not None and max(sure) - one.passing >= 0.005:
         lost.append(f"{100.0 * (max(sure) - one.passing):.0f} points of the chance to pass the first test")
@@ -34,9 +34,14 @@ def money(amount: float, currency: str) -> str:
     return f"{amount:,.0f}".replace(",", " ") + f" {currency}"
 
 
+def lower_first(words: str) -> str:
+    """Words inside a sentence: a class or a number keeps its capitals."""
+    return words[:1].lower() + words[1:]
+
+
 def work_words(one: Alternative) -> str:
     """What is done, parts that stay left out."""
-    done = [f"{x.title}: {x.work.lower()}" for x in one.lines if x.kind != "keep"]
+    done = [f"{x.title}: {lower_first(x.work)}" for x in one.lines if x.kind != "keep"]
     return "; ".join(done) or "no part is worked on"
 
 
