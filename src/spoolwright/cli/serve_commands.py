@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import socket
+from contextlib import suppress
 from ipaddress import ip_address
 from threading import Thread
+from time import sleep
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
 EPILOG = "Example: spoolwright serve --shop shop, then open http://127.0.0.1:8940 in a browser."
 PORT = 8940
+READ_AHEAD_S = 15.0
 
 
 def serve(
@@ -94,10 +97,13 @@ def _open_to_others(host: str, behind_tls: bool) -> str:
 
 
 def _read_ahead(shop: Shop) -> None:
-    """Read what is open before the first person asks: from a cold start it takes a second or two."""
+    """Keep what is open at hand, so that nobody waits: after the start, after midnight, while others write."""
     from datetime import UTC, datetime
 
-    shop.open_items_of([v.number for v in shop.visits()], datetime.now(UTC).date())
+    while True:
+        with suppress(Exception):  # whatever is wrong is told to the person whose page meets it
+            shop.open_items_of([v.number for v in shop.visits()], datetime.now(UTC).date())
+        sleep(READ_AHEAD_S)
 
 
 def _is_loopback(host: str) -> bool:
