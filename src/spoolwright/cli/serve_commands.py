@@ -97,7 +97,7 @@ def _open_to_others(host: str, behind_tls: bool) -> str:
 
 
 def _read_ahead(shop: Shop) -> None:
-    """Keep what is open at hand, so that nobody waits: after the start, after midnight, while others write."""
+    """Keep what is open at hand, so that nobody waits: after the start, past midnight, while others write."""
     from datetime import UTC, datetime
 
     while True:
