@@ -20,7 +20,8 @@ from spoolwright.crafts.inspection.airfoil import (
     slenderness,
     stations,
 )
-from spoolwright.crafts.inspection.blend import blend_effect, plan_blends
+from spoolwright.crafts.inspection.blend import blend_effect
+from spoolwright.crafts.inspection.blend_plan import plan_blends
 from spoolwright.crafts.inspection.lengths import Size
 from spoolwright.crafts.inspection.model import FindingRecorded, Proposed
 from spoolwright.crafts.inspection.rules import judge_stage
@@ -155,7 +156,7 @@ def test_crossings_are_where_order_times_speed_meets_the_mode() -> None:
     """Order 2 meets 700 Hz at 60 * 700 / 2 = 21,000 rpm, inside 20,000 to 40,000."""
     effect = blend_effect(nick(3, "0.3"), stage().limits[1], stage())
     assert effect is not None
-    (crossing,) = effect.modes[0].crossings_before
+    (crossing,) = effect.lines[0].crossings_before
     assert crossing.speed_rpm == pytest.approx(21000.0)
 
 
@@ -201,7 +202,10 @@ def test_no_plan_is_outside_the_limits(drawn: list[tuple[int, str]]) -> None:
     judged = judge_stage(replace(whole, findings=left))
     assert all(j is not None and j.proposed in (Proposed.AS_IS, Proposed.BLEND) for j in judged)
     angle = {b: 2 * math.pi * (b - 1) / 24 for b in range(1, 25)}
-    total = sum(-e.unbalance_g_mm * complex(math.cos(angle[f.blade]), math.sin(angle[f.blade]))
-                for f, e in found.effects if f.blade)  # fmt: skip
+    total = sum(
+        -b.effect.unbalance_g_mm * complex(math.cos(angle[b.finding.blade]), math.sin(angle[b.finding.blade]))
+        for b in found.blended
+        if b.finding.blade
+    )
     assert abs(total) <= 8.0 + 1e-6
     assert abs(total) == pytest.approx(1e6 * found.plan.unbalance, abs=1e-6)

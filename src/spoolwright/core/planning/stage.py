@@ -29,13 +29,13 @@ class DamagedBlade:
         Place around the stage, from 1 [-].
     unbalance : float
         Mass times radius that its blend takes away; none: it cannot be blended within limits [kg·m].
-    line : str
-        The line of the limits under which it is blended; counts hold for each line [-].
+    lines : frozenset of str
+        The lines of the limits that count it while it stays, by its new blends or by those it carries [-].
     """
 
     number: int
     unbalance: float | None
-    line: str = ""
+    lines: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,9 @@ class StageLimits:
     apart : frozenset of str
         Lines under which blends must not sit on blades next to each other [-].
     carried : tuple of (str, int)
-        Blends that the stage carries already: line and blade [-].
+        Blends on blades that are not damaged: line and blade [-].
     standing : complex
-        Unbalance that earlier blends left, as a vector [kg·m].
+        Unbalance that blends on blades that are not damaged left, as a vector [kg·m].
     """
 
     blades: int
@@ -145,15 +145,14 @@ def _rules(free: list[DamagedBlade], limits: StageLimits) -> list[tuple[FloatArr
     rows: list[tuple[FloatArray, float]] = []
     for line, most in limits.most.items():
         carried = len({n for name, n in limits.carried if name == line})
-        rows.append((np.array([float(b.line == line) for b in free]), float(most - carried)))
+        counted = np.array([float(line in b.lines) for b in free])
+        rows.append((counted, float(max(most - carried, 0))))
     for i, a in enumerate(free):
-        if a.line not in limits.apart:
-            continue
-        for name, number in limits.carried:
-            if name == a.line and _beside(a.number, number, limits.blades):
-                rows.append((np.eye(len(free))[i], 0.0))
+        lines = a.lines & limits.apart
+        if any(name in lines and _beside(a.number, n, limits.blades) for name, n in limits.carried):
+            rows.append((np.eye(len(free))[i], 0.0))
         for j in range(i + 1, len(free)):
-            if free[j].line == a.line and _beside(a.number, free[j].number, limits.blades):
+            if lines & free[j].lines and _beside(a.number, free[j].number, limits.blades):
                 rows.append((np.eye(len(free))[i] + np.eye(len(free))[j], 1.0))
     return rows
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from spoolwright.core.blade.beam import SLENDER, bending_frequencies, torsion_frequencies
 from spoolwright.core.blade.notch import (
-    FatigueFactor,
     arc_radius,
     critical_length,
     fatigue_factor,
@@ -16,25 +14,17 @@ from spoolwright.core.blade.notch import (
     stress_concentration,
 )
 from spoolwright.core.blade.removed import segment_area
-from spoolwright.core.planning.stage import DamagedBlade, StageLimits, StagePlan, stage_plan
-from spoolwright.crafts.inspection.airfoil import Cut, beam_of, removed, slenderness, stations
+from spoolwright.crafts.inspection.airfoil import Cut, beam_of, removed, shape_at, slenderness, stations
 from spoolwright.crafts.inspection.cut import BlendSize, smallest_blend
-from spoolwright.crafts.inspection.model import FindingRecorded, Proposed
-from spoolwright.crafts.inspection.rules import judge_stage
-from spoolwright.crafts.inspection.stage import Stage
+from spoolwright.crafts.inspection.model import FindingRecorded
+from spoolwright.crafts.inspection.resonance import ModeLine, mode_lines
+from spoolwright.crafts.inspection.stage import Earlier, Stage, touches
 from spoolwright.crafts.typefile.shop.inspection import Airfoil, DamageLimit, NaturalMode
 
 NICK_RADII_MM = (0.05, 0.25)
 """A nick's root radius is hardly ever measured; taken between these. Common practice, no source."""
-
-
-@dataclass(frozen=True)
-class Crossing:
-    """Where an engine order meets a mode in the running range."""
-
-    order: int
-    cause: str
-    speed_rpm: float
+EDGES = ("leading edge", "trailing edge")
+_FULLY_FELT = 1e-9
 
 
 @dataclass(frozen=True)
@@ -43,16 +33,24 @@ class ModeAfter:
 
     mode: NaturalMode
     shift: float
-    before_hz: float
     after_hz: float
-    crossings_before: tuple[Crossing, ...]
-    crossings_after: tuple[Crossing, ...]
 
-    @property
-    def nears(self) -> tuple[Crossing, ...]:
-        """Orders that come within the kept margin by the blend and were outside it before."""
-        had = {c.order for c in self.crossings_before}
-        return tuple(c for c in self.crossings_after if c.order not in had)
+
+@dataclass(frozen=True)
+class Felt:
+    """What fatigue feels of a notch, between two models."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Stress:
+    """Stress at a notch over the stress far from it: of the metal, and as fatigue feels it."""
+
+    factor: tuple[float, float]
+    felt: Felt | None
+    """None where the material's figures are not transcribed."""
 
 
 @dataclass(frozen=True)
@@ -60,12 +58,12 @@ class BlendEffect:
     """What the smallest blend of a finding does to its blade."""
 
     size: BlendSize
-    nick: tuple[float, float]
-    """Stress concentration of the damage as it is, for a blunt and a sharp root."""
-    stress: float
-    fatigue: FatigueFactor | None
-    """Fatigue factors after the blend, where the material is known to the two models."""
+    cut: Cut
+    nick: Stress
+    """Of the damage as it is, for a blunt and a sharp root."""
+    blend: Stress
     modes: tuple[ModeAfter, ...]
+    lines: tuple[ModeLine, ...]
     modes_referred: str
     """Why no shift is given; empty where it is."""
     mass_g: float
@@ -75,34 +73,39 @@ class BlendEffect:
     """Of the row's blade area: what a forecast takes as blended."""
 
 
-@dataclass(frozen=True)
-class StageBlends:
-    """The plan of a stage: which blades to blend, which to replace, what balance is left."""
-
-    plan: StagePlan
-    effects: tuple[tuple[FindingRecorded, BlendEffect], ...]
-    replaced_for: tuple[tuple[int, str], ...]
-    """Blades to replace, and why in words."""
-
-
 def blend_effect(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> BlendEffect | None:
-    """What the smallest blend that the line allows does; None without an airfoil, depth or place."""
+    """What the smallest blend that the line allows does; None without an airfoil, edge, depth or place.
+
+    Mass, unbalance and area are what this blend takes beyond the earlier one that it widens; frequencies are
+    those of the blade with every blend that it carries, against the documented ones of the whole blade.
+    """
     airfoil, size = stage.part.airfoil, smallest_blend(finding, line, stage)
     if airfoil is None or size is None or finding.position is None or finding.depth is None:
         return None
-    cut = cut_of(finding, size, stage)
-    depth, length = float(size.total) * 1e-3, float(size.length) * 1e-3
+    if stage.side(finding.zone) not in EDGES:
+        return None
+    cut = Cut(is_leading(stage, finding.zone), _m(finding.position.mm), _m(size.length), _m(size.total))
+    widened = [c for b in stage.blends if touches(finding, b) and (c := earlier_cut(b, stage)) is not None]
     mass, moment = removed(airfoil, [cut])
-    found = float(finding.depth.mm)
-    area = segment_area(length, depth)
-    low, high = (stress_concentration(found, r) for r in reversed(NICK_RADII_MM))
+    area = segment_area(cut.length, cut.depth)
+    for before in widened:
+        had_mass, had_moment = removed(airfoil, [before])
+        mass, moment = max(mass - had_mass, 0.0), max(moment - had_moment, 0.0)
+        area = max(area - segment_area(before.length, before.depth), 0.0)
+    beside = [
+        c for b in stage.blends if b.blade == finding.blade and (c := earlier_cut(b, stage)) is not None
+    ]
+    referred = _referred(airfoil)
+    modes = () if referred else _modes(airfoil, [cut, *(c for c in beside if c not in widened)])
+    depth = _m(finding.depth.mm)
     return BlendEffect(
         size=size,
-        nick=(low, high),
-        stress=stress_concentration(depth, arc_radius(length, depth)),
-        fatigue=_fatigue(airfoil, depth, length),
-        modes=_modes(airfoil, cut),
-        modes_referred=_referred(airfoil),
+        cut=cut,
+        nick=_stress(airfoil, depth, [r * 1e-3 for r in reversed(NICK_RADII_MM)]),
+        blend=_stress(airfoil, cut.depth, [arc_radius(cut.length, cut.depth)]),
+        modes=modes,
+        lines=() if referred else mode_lines(airfoil, {i: m.shift for i, m in enumerate(modes)}),
+        modes_referred=referred,
         mass_g=1e3 * mass,
         unbalance_g_mm=1e6 * moment,
         area_mm2=1e6 * area,
@@ -110,104 +113,55 @@ def blend_effect(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> B
     )
 
 
-def cut_of(finding: FindingRecorded, size: BlendSize, stage: Stage) -> Cut:
-    """The blend as a cut into the blade's edge."""
-    assert finding.position is not None
-    leading = stage.side(finding.zone) != "trailing edge"
-    return Cut(
-        leading, float(finding.position.mm) * 1e-3, float(size.length) * 1e-3, float(size.total) * 1e-3
-    )
+def is_leading(stage: Stage, zone: str) -> bool:
+    """Whether a zone lies on the leading edge."""
+    return stage.side(zone) == "leading edge"
+
+
+def earlier_cut(blend: Earlier, stage: Stage) -> Cut | None:
+    """A blend that is there already as a cut; None where it is on no edge, or its place is not known."""
+    if blend.position is None or stage.side(blend.zone) not in EDGES or blend.depth <= 0 or blend.length <= 0:
+        return None
+    return Cut(is_leading(stage, blend.zone), _m(blend.position), _m(blend.length), _m(blend.depth))
 
 
 def row_area(airfoil: Airfoil, count: int) -> float:
     """Blade area of a row, seen on the chord [m²]."""
-    from spoolwright.crafts.inspection.airfoil import shape_at
-
     chords = [shape_at(airfoil, i / 20.0).chord for i in range(21)]
     return count * airfoil.span_mm * 1e-3 * sum(chords) / len(chords)
 
 
-def plan_blends(stage: Stage) -> StageBlends | None:
-    """The stage's blends planned together: fewest blades replaced, counts, neighbours and balance kept.
-
-    None without an airfoil or an unbalance that the document allows the stage.
-    """
-    airfoil = stage.part.airfoil
-    if airfoil is None or airfoil.unbalance_g_mm is None:
-        return None
-    judged = judge_stage(stage)
-    lines = {x.id: x for x in stage.limits}
-    damaged: dict[int, DamagedBlade] = {}
-    effects: list[tuple[FindingRecorded, BlendEffect]] = []
-    why: dict[int, str] = {}
-    for finding, told in zip(stage.findings, judged, strict=True):
-        if told is None or finding.blade is None or finding.withdrawn or told.proposed is Proposed.AS_IS:
-            continue
-        effect, line = _allowed(finding, stage, lines)
-        before = damaged.get(finding.blade)
-        if effect is None or line is None or (before is not None and before.unbalance is None):
-            damaged[finding.blade] = DamagedBlade(finding.blade, None)
-            why[finding.blade] = told.words
-            continue
-        effects.append((finding, effect))
-        taken = effect.unbalance_g_mm * 1e-6 + (before.unbalance or 0.0 if before else 0.0)
-        damaged[finding.blade] = DamagedBlade(finding.blade, taken, line.id)
-    plan = stage_plan(list(damaged.values()), _stage_limits(stage, airfoil))
-    for blade in plan.replace:
-        why.setdefault(blade, "within its own limits, but the stage's count, spacing or balance is not kept")
-    kept = tuple((f, e) for f, e in effects if f.blade in plan.blend)
-    return StageBlends(plan, kept, tuple(sorted(why.items())))
+def _m(mm: object) -> float:
+    return float(mm) * 1e-3  # type: ignore[arg-type]
 
 
-def _allowed(
-    finding: FindingRecorded, stage: Stage, lines: dict[str, DamageLimit]
-) -> tuple[BlendEffect | None, DamageLimit | None]:
-    """The blend that a finding may take for itself: judged with what is on its own blade, nothing else."""
-    mine = tuple(f for f in stage.findings if f.blade == finding.blade)
-    alone = replace(stage, findings=mine, blends=tuple(b for b in stage.blends if b.blade == finding.blade))
-    told = judge_stage(alone)[next(i for i, f in enumerate(mine) if f is finding)]
-    if told is None or told.proposed is not Proposed.BLEND:
-        return None, None
-    line = lines[told.limit]
-    return blend_effect(finding, line, stage), line
+def _stress(airfoil: Airfoil, depth: float, radii: list[float]) -> Stress:
+    """Of the metal, from the bluntest to the sharpest root; as fatigue feels it, between both models."""
+    factors = [stress_concentration(depth, r) for r in radii]
+    felt = [f for r in radii for f in _felt(airfoil, depth, r)]
+    return Stress((factors[0], factors[-1]), Felt(min(felt), max(felt)) if felt else None)
 
 
-def _stage_limits(stage: Stage, airfoil: Airfoil) -> StageLimits:
-    blends = [x for x in stage.limits if x.allows == "blend"]
-    return StageLimits(
-        blades=stage.part.count,
-        unbalance=(airfoil.unbalance_g_mm or 0.0) * 1e-6,
-        most={x.id: x.blades_max for x in blends if x.blades_max is not None},
-        apart=frozenset(x.id for x in blends if not x.adjacent),
-        carried=tuple(
-            (x.id, b.blade) for b in stage.blends for x in blends if not x.zone or b.zone in x.zone
-        ),
-    )
-
-
-def _fatigue(airfoil: Airfoil, depth: float, length: float) -> FatigueFactor | None:
-    """Both models where the material's figures are transcribed; Peterson's length holds for steels."""
-    if not (
-        airfoil.steel and airfoil.ultimate_strength and airfoil.threshold_range and airfoil.endurance_range
-    ):
-        return None
+def _felt(airfoil: Airfoil, depth: float, radius: float) -> tuple[float, ...]:
+    """Both models. Peterson's length holds for steels; of others the metal's own factor bounds it."""
+    if airfoil.threshold_range is None or airfoil.endurance_range is None:
+        return ()
     intrinsic = critical_length(airfoil.threshold_range, airfoil.endurance_range)
-    material = peterson_length(airfoil.ultimate_strength)
-    return fatigue_factor(depth, arc_radius(length, depth), material, intrinsic)
+    steel = airfoil.steel and airfoil.ultimate_strength is not None
+    material = peterson_length(airfoil.ultimate_strength or 0.0) if steel else _FULLY_FELT
+    return fatigue_factor(depth, radius, material, intrinsic).bracket
 
 
 def _referred(airfoil: Airfoil) -> str:
     slender = slenderness(airfoil)
     if slender < SLENDER:
-        return f"span is {slender:.1f} times the chord, below {SLENDER:.0f}: no beam. Refer to engineering."
-    return "" if airfoil.mode else "no natural frequency is transcribed. Refer to engineering."
+        return f"Span is {slender:.1f} times the chord, below {SLENDER:.0f}: no beam. Refer to engineering."
+    return "" if airfoil.mode else "No natural frequency is transcribed. Refer to engineering."
 
 
-def _modes(airfoil: Airfoil, cut: Cut) -> tuple[ModeAfter, ...]:
-    if _referred(airfoil):
-        return ()
-    along = stations(airfoil, [cut])
-    whole, less = beam_of(airfoil, (), along), beam_of(airfoil, [cut], along)
+def _modes(airfoil: Airfoil, cuts: list[Cut]) -> tuple[ModeAfter, ...]:
+    along = stations(airfoil, cuts)
+    whole, less = beam_of(airfoil, (), along), beam_of(airfoil, cuts, along)
     out = []
     for mode in airfoil.mode:
         speed = mode.speed_rpm * math.pi / 30.0
@@ -216,27 +170,5 @@ def _modes(airfoil: Airfoil, cut: Cut) -> tuple[ModeAfter, ...]:
         else:
             before, after = (torsion_frequencies(b, mode.number)[-1] for b in (whole, less))
         shift = float(after / before - 1.0)
-        moved = mode.frequency_hz * (1.0 + shift)
-        out.append(
-            ModeAfter(
-                mode, shift, mode.frequency_hz, moved, _crossings(airfoil, mode.frequency_hz),
-                _crossings(airfoil, moved),
-            )
-        )  # fmt: skip
+        out.append(ModeAfter(mode, shift, mode.frequency_hz * (1.0 + shift)))
     return tuple(out)
-
-
-def _crossings(airfoil: Airfoil, frequency: float) -> tuple[Crossing, ...]:
-    """Orders whose line comes within the kept margin of a frequency somewhere in the running range."""
-    low, high = airfoil.speed_rpm
-    found = []
-    for o in airfoil.engine_order:
-        speed = 60.0 * frequency / o.order
-        if low * (1.0 - airfoil.order_margin) <= speed <= high * (1.0 + airfoil.order_margin):
-            found.append(Crossing(o.order, o.cause, speed))
-    return tuple(found)
-
-
-def blended_area(effects: Sequence[tuple[FindingRecorded, BlendEffect]]) -> float:
-    """Blended area of a row [mm²], as a build sheet takes it."""
-    return sum(e.area_mm2 for _, e in effects)
