@@ -265,7 +265,7 @@ def compiled_slopes(
             jax.jacfwd(everything, has_aux=True)(jnp.concatenate([x, case[moved]]))
         )
         square = [[d[i, j] for j in range(n)] for i in range(n)]
-        move = jnp.stack(solve_small(square, [-d[i, n:] for i in range(n)]))
+        move = lax.optimization_barrier(jnp.stack(solve_small(square, [-d[i, n:] for i in range(n)])))
         return f[n:], d[n:, n:] + d[n:, :n] @ move, move, jnp.max(jnp.abs(f[:n]))
 
     return jax.jit(jax.vmap(slopes, (1, 1), (1, 2, 2, 0)))  # type: ignore[no-any-return]
