@@ -18,6 +18,7 @@ class Line:
     module: str
     subject: str
     found: Entry[DocumentReceived] | None
+    module_name: str = ""
 
     @property
     def state(self) -> str:
@@ -27,7 +28,7 @@ class Line:
     @property
     def words(self) -> str:
         """The document in words, with its module."""
-        return f"{self.document.name}, {self.module}" if self.module else self.document.name
+        return f"{self.document.name}, {self.module_name}" if self.module else self.document.name
 
 
 def document_subject(visit: str, document: str, module: str = "") -> str:
@@ -39,10 +40,11 @@ def checklist(folder: Folder) -> list[Line]:
     """Every document the type's list expects, engine first, then module by module."""
     found = folder.of(DocumentReceived)
     expected = folder.kind.shop.expected_document
+    names = {m.id: m.name for m in folder.kind.type_file.module}
     wanted = [(d, "") for d in expected if d.per == "engine"]
     wanted += [(d, m.id) for m in folder.kind.type_file.module for d in expected if d.per == "module"]
     lines = []
     for document, module in wanted:
         subject = document_subject(folder.visit, document.id, module)
-        lines.append(Line(document, module, subject, newest(found, subject)))
+        lines.append(Line(document, module, subject, newest(found, subject), names.get(module, "")))
     return lines
