@@ -203,7 +203,7 @@ def test_no_plan_is_outside_the_limits(drawn: list[tuple[int, str]]) -> None:
     assert all(j is not None and j.proposed in (Proposed.AS_IS, Proposed.BLEND) for j in judged)
     angle = {b: 2 * math.pi * (b - 1) / 24 for b in range(1, 25)}
     total = sum(
-        -b.effect.unbalance_g_mm * complex(math.cos(angle[b.finding.blade]), math.sin(angle[b.finding.blade]))
+        -b.taken.unbalance_g_mm * complex(math.cos(angle[b.finding.blade]), math.sin(angle[b.finding.blade]))
         for b in found.blended
         if b.finding.blade
     )

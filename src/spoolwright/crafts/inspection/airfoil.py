@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from spoolwright.crafts.typefile.shop.inspection import Airfoil
 FloatArray = NDArray[np.float64]
 _AROUND = 25
 STATIONS = 61
+_GAUSS = np.polynomial.legendre.leggauss(8)
 
 
 @dataclass(frozen=True)
@@ -118,16 +120,19 @@ def beam_of(airfoil: Airfoil, cuts: Sequence[Cut], along: FloatArray) -> Blade:
 
 
 def removed(airfoil: Airfoil, cuts: Sequence[Cut]) -> tuple[float, float]:
-    """Mass that the cuts take away [kg] and its moment about the rotor's axis [kg·m]."""
-    along = stations(airfoil, cuts)
-    lost = np.array(
-        [
-            section_at(airfoil, float(s), ())[0].area - section_at(airfoil, float(s), cuts)[0].area
-            for s in along
-        ]
-    )
-    mass = airfoil.density * float(np.trapezoid(lost, along))
-    moment = airfoil.density * float(np.trapezoid(lost * (airfoil.root_radius_mm * 1e-3 + along), along))
+    """Mass that the cuts take away together [kg] and its moment about the rotor's axis [kg·m]."""
+    span = airfoil.span_mm * 1e-3
+    ends = sorted({min(max(c.position + half * c.length, 0.0), span) for c in cuts for half in (-0.5, 0.5)})
+    mass = moment = 0.0
+    for low, high in pairwise(ends):
+        for node, weight in zip(*_GAUSS, strict=True):
+            s = 0.5 * (low + high) + 0.5 * (high - low) * float(node)
+            here = [c for c in cuts if c.depth_at(s) > 0.0]
+            if here:
+                lost = section_at(airfoil, s, ())[0].area - section_at(airfoil, s, here)[0].area
+                share = 0.5 * (high - low) * float(weight) * airfoil.density * lost
+                mass += share
+                moment += share * (airfoil.root_radius_mm * 1e-3 + s)
     return mass, moment
 
 

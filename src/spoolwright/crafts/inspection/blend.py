@@ -54,11 +54,21 @@ class Stress:
 
 
 @dataclass(frozen=True)
-class BlendEffect:
-    """What the smallest blend of a finding does to its blade."""
+class Taken:
+    """What the smallest blend of a finding takes from its blade."""
 
     size: BlendSize
     cut: Cut
+    mass_g: float
+    unbalance_g_mm: float
+    area_mm2: float
+
+
+@dataclass(frozen=True)
+class BlendEffect:
+    """What the smallest blend of a finding does to its blade."""
+
+    taken: Taken
     nick: Stress
     """Of the damage as it is, for a blunt and a sharp root."""
     blend: Stress
@@ -66,51 +76,59 @@ class BlendEffect:
     lines: tuple[ModeLine, ...]
     modes_referred: str
     """Why no shift is given; empty where it is."""
-    mass_g: float
-    unbalance_g_mm: float
-    area_mm2: float
     area_share: float
     """Of the row's blade area: what a forecast takes as blended."""
 
 
-def blend_effect(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> BlendEffect | None:
-    """What the smallest blend that the line allows does; None without an airfoil, edge, depth or place.
+def taken_by(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> Taken | None:
+    """What the smallest blend that a line allows takes; None without an airfoil, edge, depth or place.
 
-    Mass, unbalance and area are what this blend takes beyond the earlier one that it widens; frequencies are
-    those of the blade with every blend that it carries, against the documented ones of the whole blade.
+    Mass, moment and area are those beyond the earlier blend that it widens.
     """
     airfoil, size = stage.part.airfoil, smallest_blend(finding, line, stage)
-    if airfoil is None or size is None or finding.position is None or finding.depth is None:
+    if airfoil is None or size is None or finding.position is None:
         return None
     if stage.side(finding.zone) not in EDGES:
         return None
     cut = Cut(is_leading(stage, finding.zone), _m(finding.position.mm), _m(size.length), _m(size.total))
-    widened = [c for b in stage.blends if touches(finding, b) and (c := earlier_cut(b, stage)) is not None]
     mass, moment = removed(airfoil, [cut])
     area = segment_area(cut.length, cut.depth)
-    for before in widened:
+    for before in widened(finding, stage):
         had_mass, had_moment = removed(airfoil, [before])
         mass, moment = max(mass - had_mass, 0.0), max(moment - had_moment, 0.0)
         area = max(area - segment_area(before.length, before.depth), 0.0)
+    return Taken(size, cut, 1e3 * mass, 1e6 * moment, 1e6 * area)
+
+
+def blend_effect(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> BlendEffect | None:
+    """What the smallest blend that a line allows does; None as `taken_by`.
+
+    Frequencies are those of the blade with every blend that it carries, against the documented ones.
+    """
+    airfoil, taken = stage.part.airfoil, taken_by(finding, line, stage)
+    if airfoil is None or taken is None or finding.depth is None:
+        return None
+    cut, replaced = taken.cut, widened(finding, stage)
     beside = [
         c for b in stage.blends if b.blade == finding.blade and (c := earlier_cut(b, stage)) is not None
     ]
     referred = _referred(airfoil)
-    modes = () if referred else _modes(airfoil, [cut, *(c for c in beside if c not in widened)])
-    depth = _m(finding.depth.mm)
+    modes = () if referred else _modes(airfoil, [cut, *(c for c in beside if c not in replaced)])
     return BlendEffect(
-        size=size,
-        cut=cut,
-        nick=_stress(airfoil, depth, [r * 1e-3 for r in reversed(NICK_RADII_MM)]),
+        taken=taken,
+        nick=_stress(airfoil, _m(finding.depth.mm), [r * 1e-3 for r in reversed(NICK_RADII_MM)]),
         blend=_stress(airfoil, cut.depth, [arc_radius(cut.length, cut.depth)]),
         modes=modes,
         lines=() if referred else mode_lines(airfoil, {i: m.shift for i, m in enumerate(modes)}),
         modes_referred=referred,
-        mass_g=1e3 * mass,
-        unbalance_g_mm=1e6 * moment,
-        area_mm2=1e6 * area,
-        area_share=area / row_area(airfoil, stage.part.count),
+        area_share=1e-6 * taken.area_mm2 / row_area(airfoil, stage.part.count),
     )
+
+
+def widened(finding: FindingRecorded, stage: Stage) -> list[Cut]:
+    """Cuts that are there already and that a finding lies in."""
+    found = [earlier_cut(b, stage) for b in stage.blends if touches(finding, b)]
+    return [c for c in found if c is not None]
 
 
 def is_leading(stage: Stage, zone: str) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from spoolwright.core.planning.stage import DamagedBlade, StageLimits, StagePlan, stage_plan
 from spoolwright.crafts.inspection.airfoil import removed
-from spoolwright.crafts.inspection.blend import BlendEffect, blend_effect, earlier_cut
+from spoolwright.crafts.inspection.blend import Taken, earlier_cut, taken_by
 from spoolwright.crafts.inspection.company import Company
 from spoolwright.crafts.inspection.model import FindingRecorded, Judgement, Proposed
 from spoolwright.crafts.inspection.rules import judge_stage
@@ -22,11 +22,11 @@ OFF_EDGE = "Within limits, but not on an edge: what it takes is not computed. We
 
 @dataclass(frozen=True)
 class Blended:
-    """A finding that the plan blends: by which line, and what its blend does."""
+    """A finding that the plan blends: by which line, and what its blend takes."""
 
     finding: FindingRecorded
     judgement: Judgement
-    effect: BlendEffect
+    taken: Taken
 
 
 @dataclass(frozen=True)
@@ -111,11 +111,11 @@ class _Planned:
                 continue
             alone = told if told.proposed is Proposed.BLEND else self._alone(i)
             if alone.proposed is Proposed.BLEND:
-                effect = blend_effect(finding, self.lines[alone.limit], self.stage)
-                if effect is None:
+                taken = taken_by(finding, self.lines[alone.limit], self.stage)
+                if taken is None:
                     self._wait(finding.blade, UNPLACED if finding.position is None else OFF_EDGE)
                 else:
-                    self.blended.append(Blended(finding, alone, effect))
+                    self.blended.append(Blended(finding, alone, taken))
             elif alone.proposed is Proposed.OUTSIDE:
                 self.why.setdefault(finding.blade, alone.words)
             elif alone.proposed is Proposed.AS_IS:
@@ -140,7 +140,7 @@ class _Planned:
         return told
 
     def _damaged(self, blade: int) -> DamagedBlade:
-        taken = sum(b.effect.unbalance_g_mm for b in self.blended if b.finding.blade == blade) * 1e-6
+        taken = sum(b.taken.unbalance_g_mm for b in self.blended if b.finding.blade == blade) * 1e-6
         taken += sum(self._moment(b) for b in self.done if b.blade == blade)
         carried = {line for line, n in self._carried() if n == blade}
         return DamagedBlade(blade, taken, frozenset(self.counted.get(blade, set()) | carried))
@@ -200,4 +200,4 @@ def _counted_by(stage: Stage, used: set[str]) -> dict[int, set[str]]:
 
 def blended_area_mm2(plan: StageBlends) -> float:
     """Area that the planned blends take from the row together [mm²]."""
-    return sum(b.effect.area_mm2 for b in plan.blended)
+    return sum(b.taken.area_mm2 for b in plan.blended)
