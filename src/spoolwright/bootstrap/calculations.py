@@ -10,6 +10,7 @@ from spoolwright.bootstrap import testing_calculations as testing
 from spoolwright.crafts.cards.calc import recompute_reading
 from spoolwright.crafts.inspection.calc import DISPOSITION, recompute_disposition
 from spoolwright.crafts.inspection.dimensions import DIMENSION, judge_dimension
+from spoolwright.crafts.inspection.photo import PHOTO, recompute_photo
 from spoolwright.crafts.life.advice import recompute_advice
 from spoolwright.crafts.life.stored import recompute_ledger
 from spoolwright.crafts.scope import calc as scope
@@ -23,6 +24,7 @@ RECOMPUTE: dict[tuple[str, str], Recompute] = {
     ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
     DISPOSITION: recompute_disposition,
     DIMENSION: judge_dimension,
+    PHOTO: recompute_photo,
     scope.NAME: scope.recompute,
     testing.ASSESS: testing.recompute_assessment,
     testing.DIAGNOSE: testing.recompute_diagnosis,

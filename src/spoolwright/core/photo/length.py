@@ -41,6 +41,8 @@ class Scene:
         Whether the path is a smooth line [-].
     tilt : float
         Largest tilt of the plane, where the scale is a rule [rad].
+    distance : float
+        Of the camera from the plane, about, where the scale is a rule [m].
     offset : float
         How much nearer or farther than the target the measured place may lie, as a share of its distance from
         the camera: half-width of a rectangular distribution [-].
@@ -54,6 +56,7 @@ class Scene:
     plane_u: float = 0.0
     curved: bool = False
     tilt: float = 0.0
+    distance: float = math.inf
     offset: float = 0.0
 
 
@@ -127,6 +130,9 @@ def measured_length(scene: Scene) -> PhotoLength:
         what = "the marks are too uncertain for this length."
         raise RangeError(what, mend="Use a larger picture, fewer marks or marks farther apart.", where="path")
     factors, weights = _factors(scene)
+    if not np.all(factors > 0.0):
+        what = "the camera is too near for a rule at such a tilt."
+        raise RangeError(what, mend="Use a flat target.", where="distance")
     mean = float(weights @ factors)
     parts["tilt"] = length * math.sqrt(float(weights @ (factors - mean) ** 2))
     half = length * scene.offset
@@ -174,7 +180,11 @@ def _from_marks(scene: Scene, here: float) -> tuple[dict[str, float], float]:
 def _factors(scene: Scene) -> tuple[FloatArray, FloatArray]:
     if len(scene.plane) > 2 or scene.tilt == 0.0:
         return _NO_FACTOR, _NO_FACTOR
-    return tilt_factors(scene.target[1] - scene.target[0], np.diff(scene.path, axis=0), scene.tilt)
+    rule, steps = scene.target[1] - scene.target[0], np.diff(scene.path, axis=0)
+    long = np.hypot(steps[:, 0], steps[:, 1])[:, None]
+    middle = ((scene.path[:-1] + 0.5 * steps) * long).sum(axis=0) / long.sum()
+    aside = (middle - scene.target.mean(axis=0)) * float(_apart(scene.plane) / _apart(scene.target))
+    return tilt_factors(rule, steps, scene.tilt, aside / scene.distance)
 
 
 def _check_marks(scene: Scene) -> None:
@@ -191,6 +201,8 @@ def _check_marks(scene: Scene) -> None:
         raise RangeError("a mark without uncertainty.", mend="Say how well it can be placed.", where="path_u")
     if not (0.0 <= scene.tilt <= math.radians(60.0) and 0.0 <= scene.offset <= 0.5):
         raise RangeError("tilt above 60° or offset above 50 %.", mend="Photograph it squarely.", where="tilt")
+    if not scene.distance > 0.0:
+        raise RangeError("the camera has no distance.", mend="Give it, or leave it out.", where="distance")
     for name, marks in (("target", scene.target), ("path", scene.path)):
         apart = np.hypot(*np.diff(marks, axis=0).T)
         if float(apart.min()) < 4.0 * max(scene.target_u, scene.path_u):

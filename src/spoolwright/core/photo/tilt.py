@@ -6,10 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-_AXES, _TILTS = 48, 12
+_AXES, _TILTS = 64, 12
 
 
-def tilt_factors(rule: FloatArray, steps: FloatArray, most: float) -> tuple[FloatArray, FloatArray]:
+def tilt_factors(
+    rule: FloatArray, steps: FloatArray, most: float, aside: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """True length over the length scaled by the rule, over every tilt that may be.
 
     Parameters
@@ -20,6 +22,9 @@ def tilt_factors(rule: FloatArray, steps: FloatArray, most: float) -> tuple[Floa
         Pieces of the measured path as seen [px].
     most : float
         Largest tilt of the plane against the picture, from 0 to below a right angle [rad].
+    aside : ndarray, shape (2,)
+        Middle of the path from the middle of the rule, over the distance of the camera; zeros for a camera
+        that is far away [-].
 
     Returns
     -------
@@ -29,30 +34,31 @@ def tilt_factors(rule: FloatArray, steps: FloatArray, most: float) -> tuple[Floa
     Notes
     -----
     A plane tilted by θ is seen shortened by cos θ across the axis of the tilt and unshortened along it. The
-    axis is equally likely in every direction, the tilt equally likely from 0 to the largest. The camera is
-    far compared with rule and path: how much nearer one end lies is left to the out-of-plane offset. A path
-    parallel to the rule has factor 1 whatever the tilt.
+    axis is equally likely in every direction, the tilt equally likely from 0 to the largest. What lies u of
+    the distance beside the rule, across the axis, is farther by 1 / (1 − u tan θ). Rule and path are short
+    compared with the distance. A path parallel to the rule, seen from afar, has factor 1 whatever the tilt.
 
     Examples
     --------
     Across a rule that lies along the axis, 60° double the length; the other way round they halve it:
 
-    >>> f, w = tilt_factors(np.array([1.0, 0.0]), np.array([[0.0, 1.0]]), np.pi / 3)
+    >>> f, w = tilt_factors(np.array([1.0, 0.0]), np.array([[0.0, 1.0]]), np.pi / 3, np.zeros(2))
     >>> bool(f.max() < 2.0), bool(f.min() > 0.5), round(float(w.sum()), 12)
     (True, True, 1.0)
     """
     nodes, weights = np.polynomial.legendre.leggauss(_TILTS)
     tilt = 0.5 * most * (nodes + 1.0)
-    axis = np.pi * (np.arange(_AXES) + 0.5) / _AXES
-    along = np.stack([np.cos(axis), np.sin(axis)], axis=-1)
-    across = np.stack([-np.sin(axis), np.cos(axis)], axis=-1)
+    axis = 2.0 * np.pi * (np.arange(_AXES) + 0.5) / _AXES
+    along = np.stack([np.cos(axis), np.sin(axis)])
+    across = np.stack([-np.sin(axis), np.cos(axis)])
     grow = 1.0 / np.cos(tilt)
+    farther = 1.0 / (1.0 - (aside @ across)[:, None] * np.tan(tilt))
 
-    def true_length(v: FloatArray) -> FloatArray:
-        one, other = v @ along.T, v @ across.T
-        length: FloatArray = np.hypot(one[:, :, None], other[:, :, None] * grow).sum(axis=0)
+    def true_length(v: FloatArray, far: FloatArray) -> FloatArray:
+        one, other = v @ along, v @ across
+        length: FloatArray = far * np.hypot(one[:, :, None], other[:, :, None] * (grow * far)).sum(axis=0)
         return length
 
     seen = np.hypot(steps[:, 0], steps[:, 1]).sum() / np.hypot(*rule)
-    factors = true_length(steps) / true_length(rule[None, :]) / seen
+    factors = true_length(steps, farther) / true_length(rule[None, :], np.ones_like(farther)) / seen
     return factors.ravel(), np.broadcast_to(0.5 * weights / _AXES, factors.shape).ravel()
