@@ -108,6 +108,12 @@ class LedgerError(MistakesError):
     noun = "ledger"
 
 
+class LivesError(MistakesError):
+    """Mistakes in a table of lives."""
+
+    noun = "table of lives"
+
+
 class MissingExtra(SpoolwrightError):
     """An optional package is needed for what was asked."""
 

@@ -16,6 +16,7 @@ from spoolwright import __version__
 from spoolwright.cli import (
     assess_commands,
     batch_commands,
+    blend_commands,
     calibrate_commands,
     demo_commands,
     diagnose_commands,
@@ -25,6 +26,7 @@ from spoolwright.cli import (
     life_commands,
     person_commands,
     rig_commands,
+    scope_commands,
     serve_commands,
     sheet_commands,
     sisters_commands,
@@ -57,6 +59,7 @@ app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_co
 app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
 app.add_typer(installation_commands.app, name="installation")
 app.add_typer(inspection_commands.app, name="inspection")
+app.add_typer(blend_commands.app, name="blend")
 app.command("serve", epilog=serve_commands.EPILOG)(serve_commands.serve)
 app.add_typer(person_commands.app, name="person")
 app.command("adopt", epilog=store_commands.ADOPT_EPILOG)(store_commands.adopt)
@@ -65,6 +68,7 @@ app.command("backup", epilog=store_commands.BACKUP_EPILOG)(store_commands.backup
 app.command("restore", epilog=store_commands.RESTORE_EPILOG)(store_commands.restore)
 app.command("export", epilog=store_commands.EXPORT_EPILOG)(store_commands.export)
 app.add_typer(life_commands.app, name="life")
+app.command("figures", epilog=scope_commands.EPILOG)(scope_commands.figures)
 app.command("demo")(demo_commands.demo)
 
 INTERNAL_ERROR, INTERRUPTED, BROKEN_PIPE = 70, 130, 141

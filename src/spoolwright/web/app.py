@@ -35,6 +35,7 @@ ROOMS = (
 SHOP_ROOMS = (
     ("/receive", "Receive"),
     ("/fleet", "Fleet"),
+    ("/figures", "Own figures"),
     ("/lives", "Lives"),
     ("/stores", "Stores"),
     ("/vendors", "Vendors"),

@@ -98,7 +98,9 @@ def visit_plan(
     Notes
     -----
     Every window of consecutive steps as long as a part's life holds a replacement of it; the first window
-    is as long as what is left. A mixed-integer programme, solved by HiGHS.
+    is as long as what is left. A mixed-integer programme, solved by HiGHS. Only the openings need be whole
+    numbers: once they stand, each part's windows form an interval matrix, whose best replacements are the
+    latest openings within each life; visits follow. Costs are the same at every step.
 
     References
     ----------
@@ -121,23 +123,57 @@ def visit_plan(
     cost[[places.visit(t) for t in range(steps)]] = visit
     if coming_now:
         cost[places.visit(0)] = 0.0
+    whole = np.zeros(places.size)
+    whole[places.open(0, 0) : places.visit(0)] = 1
     found = milp(
         cost,
         constraints=[LinearConstraint(table, np.array(least), np.inf)],
-        integrality=np.ones(places.size),
+        integrality=whole,
         bounds=Bounds(0.0, 1.0),
         options={"mip_rel_gap": 0.0, "time_limit": seconds},
     )
     if found.x is None:
-        raise RangeError("no plan keeps every part within its life.", mend="Use shorter steps.")
-    chosen = found.x > 0.5
-    return VisitPlan(
-        chosen[: n * steps].reshape(n, steps),
-        chosen[n * steps : (n + modules) * steps].reshape(modules, steps),
-        chosen[(n + modules) * steps :],
-        float(cost @ chosen),
-        float(found.mip_gap or 0.0),
-    )
+        raise RangeError(
+            f"no plan was found in {seconds:g} s.", mend="Use shorter steps, or give it more time."
+        )
+    opened = found.x[places.open(0, 0) : places.visit(0)].reshape(modules, steps) > 0.5
+    replace = _latest(parts, opened)
+    opened = _needed(parts, replace, modules)
+    visits = opened.any(axis=0)
+    total = float(cost @ np.concatenate([replace.ravel(), opened.ravel(), visits]))
+    return VisitPlan(replace, opened, visits, total, _gap(total, found.mip_dual_bound))
+
+
+def _latest(parts: list[LifedPart], opened: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Each part replaced at the last opening of its module within its life: fewest times."""
+    steps = opened.shape[1]
+    replace = np.zeros((len(parts), steps), dtype=bool)
+    for i, p in enumerate(parts):
+        began, due = -1, p.left
+        while due < steps:
+            inside = np.flatnonzero(opened[p.module, began + 1 : due + 1])
+            if inside.size == 0:
+                raise RangeError("a part would run beyond its life.", mend="Use shorter steps.")
+            began = began + 1 + int(inside[-1])
+            replace[i, began] = True
+            due = began + p.life
+    return replace
+
+
+def _needed(parts: list[LifedPart], replace: NDArray[np.bool_], modules: int) -> NDArray[np.bool_]:
+    """The openings at which something is replaced."""
+    opened = np.zeros((modules, replace.shape[1]), dtype=bool)
+    for p, row in zip(parts, replace, strict=True):
+        opened[p.module] |= row
+    return opened
+
+
+def _gap(cost: float, bound: float | None) -> float:
+    """Relative distance to the proved bound; what floating point leaves counts as none."""
+    if bound is None or not np.isfinite(bound):
+        return 1.0
+    gap = (cost - bound) / max(abs(cost), 1e-12)
+    return gap if gap > 1e-9 else 0.0
 
 
 @dataclass(frozen=True)
