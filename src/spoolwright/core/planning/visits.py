@@ -139,7 +139,7 @@ def visit_plan(
     opened = found.x[places.open(0, 0) : places.visit(0)].reshape(modules, steps) > 0.5
     replace = _latest(parts, opened)
     opened = _needed(parts, replace, modules)
-    visits = opened.any(axis=0)
+    visits = np.asarray(np.any(opened, axis=0), dtype=bool)
     total = float(cost @ np.concatenate([replace.ravel(), opened.ravel(), visits]))
     return VisitPlan(replace, opened, visits, total, _gap(total, found.mip_dual_bound))
 
