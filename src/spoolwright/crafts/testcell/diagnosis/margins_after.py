@@ -1,8 +1,9 @@
 """Margins at the ratings as the engine is and as it would be with a cause put right, by the model.
 
 The engine's own build, its line and what is not known of the model are estimated from the runs once the
-cause's effect is taken off; they stay, the cause goes. What is not known of the cause's effect is estimated
-with them: it is in the runs, and goes with the cause.
+effects of an explanation's causes are taken off; they stay, the cause goes. What is not known of the effects
+is estimated with them: it is in the runs, and goes with its cause. Where several explanations have the cause,
+a margin is the mean over them, and how far they are apart is part of its uncertainty.
 """
 
 from __future__ import annotations
@@ -20,11 +21,11 @@ from spoolwright.core.diagnosis.expected import runs_of
 from spoolwright.core.diagnosis.problem import EngineRuns
 from spoolwright.core.diagnosis.spreads import BUILD
 from spoolwright.core.diagnosis.terms import LINE
-from spoolwright.core.diagnosis.weighing import Sized
+from spoolwright.core.diagnosis.weighing import Explanation, Sized
 from spoolwright.core.numerics import FloatArray
 from spoolwright.crafts.testcell.diagnosis.model import MarginAfter
 from spoolwright.crafts.testcell.diagnosis.rated_line import READ, SPEEDS, Line, average_line, read_off
-from spoolwright.crafts.testcell.diagnosis.speaking import beside, effect, others_with, signature
+from spoolwright.crafts.testcell.diagnosis.speaking import effect, signature
 from spoolwright.crafts.testcell.forecast.run_to_come import LimitAsked, condition_at
 from spoolwright.crafts.testcell.ledger import Ledger, figure
 from spoolwright.crafts.testcell.model import Figure, Input
@@ -35,28 +36,25 @@ from spoolwright.crafts.typefile.lookup import source_text
 ASKED = ("power_at_rated_mgt", "mgt_at_rated_power", "sfc_at_rated_power")
 """Rated quantities whose margins are told."""
 _UNITS = {"power_at_rated_mgt": "W", "mgt_at_rated_power": "K", "sfc_at_rated_power": "kg/J"}
+_COUNTS, _MOST = 0.05, 6
+"""Explanations with a cause count that are at least this part as probable as the likeliest, and so many."""
 _COVER_90 = 3.2897072539
 """Width of a normal 90 % interval in standard deviations."""
 
 
 @dataclass(frozen=True)
 class _Estimate:
-    """What an engine's runs say once a cause is taken off.
+    """What an engine's runs say under one explanation, its causes taken off.
 
-    `mean` and `uncertain` are of the unknowns of a line and, after them, of the errors of the cause's effect
-    at its mean size; `turned` is what they lose when the cause takes the whole of its mean size: what the
-    cause explains, they need not.
+    `mean` and `uncertain` are of the unknowns of a line and, after them, of the errors of each cause's effect
+    at its mean size; `turned` is, for each cause, what they lose when it takes the whole of its mean size:
+    what a cause explains, they need not.
     """
 
-    found: Sized
+    causes: tuple[Sized, ...]
     mean: FloatArray
     uncertain: FloatArray
-    turned: FloatArray
-
-    @property
-    def width(self) -> float:
-        """Standard deviation of the cause's size as a part of it."""
-        return _width(self.found)
+    turned: tuple[FloatArray, ...]
 
 
 @dataclass(frozen=True)
@@ -105,45 +103,46 @@ class MarginTeller:
         self, weighing: Weighing, found: Sequence[Sized], ledger: Ledger
     ) -> dict[str, tuple[MarginAfter, ...]]:
         """Margins of every limit at a rating, now and after each cause is put right, by the cause's id."""
-        estimates = self._estimates(weighing, found)
-        return {e.found.cause.id: tuple(self._rows(weighing, e, ledger)) for e in estimates}
+        problem = runs_of(self.basis.model, weighing.seen, self.calibrated)
+        before = self._before(weighing, problem), self._middle(problem, weighing)
+        known: dict[tuple[str, ...], _Estimate] = {}
+        out = {}
+        for f in found:
+            weighed = _with_cause(weighing, f.cause.id)
+            for e, _ in weighed:
+                if e.ids not in known:
+                    known[e.ids] = _estimate(weighing, e.causes, *before)
+            estimates = [(known[e.ids], weight) for e, weight in weighed]
+            out[f.cause.id] = tuple(self._rows(weighing, f, estimates, ledger))
+        return out
 
-    def _rows(self, weighing: Weighing, e: _Estimate, ledger: Ledger) -> Iterator[MarginAfter]:
-        states: dict[float, tuple[_State, _State]] = {}
+    def _rows(
+        self, weighing: Weighing, f: Sized, estimates: Sequence[tuple[_Estimate, float]], ledger: Ledger
+    ) -> Iterator[MarginAfter]:
+        states: dict[float, list[tuple[_State, _State]]] = {}
+        weights = np.array([weight for _, weight in estimates])
+        uncertain = [e.uncertain for e, _ in estimates]
         for x in self.limits:
             if _line_of(x) not in states:
                 line = self._line(x, weighing.seen[0].outputs)
-                states[_line_of(x)] = _states(weighing, line, e)
-            told = [
-                self._margin(x, state, e, when, ledger)
-                for state, when in zip(states[_line_of(x)], ("as it is", "with it put right"), strict=True)
-            ]
-            if told[0] is not None and told[1] is not None:
+                states[_line_of(x)] = [_states(weighing, line, e, f.cause.id) for e, _ in estimates]
+            now, after = (
+                _mixed(x, list(zip(each, uncertain, strict=True)), weights)
+                for each in zip(*states[_line_of(x)], strict=True)
+            )
+            if math.isfinite(now[0]) and math.isfinite(after[0]):
                 yield MarginAfter(
                     rating=x.rating.id,
                     quantity=x.limit.quantity,
-                    now=told[0],
-                    after=told[1],
+                    now=self._margin(x, *now, f, "as it is", ledger),
+                    after=self._margin(x, *after, f, "with it put right", ledger),
                     limit=x.limit.id,
                 )
 
-    def _estimates(self, weighing: Weighing, found: Sequence[Sized]) -> list[_Estimate]:
-        """The unknowns with each cause's effect taken off the residuals, and their covariance."""
-        problem = runs_of(self.basis.model, weighing.seen, self.calibrated)
-        prior, cross = self._before(weighing, problem)
-        mean = np.concatenate(
-            [np.zeros(len(FACTORS)), self._family(problem, weighing), np.zeros(len(self.calibrated.mean))]
-        )
-        out = []
-        for f in found:
-            own, errors = effect(weighing, f), signature(weighing, f.cause.id).errors * f.mean
-            both = np.concatenate([cross, errors])
-            gain = np.linalg.solve(weighing.covariance + errors.T @ errors, both.T).T
-            left = _blocks(prior, np.eye(len(errors))) - gain @ both.T
-            rest = weighing.surprise - beside(weighing, f.cause.id) - own
-            start = np.concatenate([mean, np.zeros(len(errors))])
-            out.append(_Estimate(f, start + gain @ rest, left, -gain @ own))
-        return out
+    def _middle(self, problem: EngineRuns, weighing: Weighing) -> FloatArray:
+        """The unknowns before the runs."""
+        family = self._family(problem, weighing)
+        return np.concatenate([np.zeros(len(FACTORS)), family, np.zeros(len(self.calibrated.mean))])
 
     def _before(self, weighing: Weighing, problem: EngineRuns) -> tuple[FloatArray, FloatArray]:
         """Covariance of the unknowns before the runs, and with the residuals, as the weighing has them."""
@@ -174,16 +173,14 @@ class MarginTeller:
         weights = np.linalg.lstsq((families.lines @ problem.line.T).T, taken, rcond=None)[0]
         return np.asarray(weights @ families.lines)
 
-    def _margin(self, x: LimitAsked, state: _State, e: _Estimate, when: str, ledger: Ledger) -> Figure | None:
-        """A margin against a limit; None where the line does not reach the rating."""
-        value, by_logs = read_off(x.limit.quantity or "", x.rating, state.logs)
-        if not math.isfinite(value):
-            return None
+    def _margin(
+        self, x: LimitAsked, value: float, uncertainty: float, found: Sized, when: str, ledger: Ledger
+    ) -> Figure:
+        """A margin against a limit."""
         sign = 1.0 if x.limit.bound == "min" else -1.0
-        how = self._how(x, value, e.found, when, ledger)
+        how = self._how(x, value, found, when, ledger)
         shown = self.basis.shown(RATED_QUANTITIES[x.limit.quantity])  # type: ignore[index]
-        spread = state.uncertainty(by_logs, e.uncertain)
-        return figure(sign * (value - x.value), shown, how, spread, difference=True)
+        return figure(sign * (value - x.value), shown, how, uncertainty, difference=True)
 
     def _how(self, x: LimitAsked, value: float, found: Sized, when: str, ledger: Ledger) -> str:
         unit = _UNITS[x.limit.quantity]
@@ -207,25 +204,61 @@ class MarginTeller:
         )
 
 
-def _states(weighing: Weighing, line: Line, e: _Estimate) -> tuple[_State, _State]:
+def _with_cause(weighing: Weighing, cause: str) -> list[tuple[Explanation, float]]:
+    """Explanations that have a cause, with their weights among each other; the improbable ones left out."""
+    own = [e for e in weighing.explanations if cause in e.ids]
+    kept = [e for e in own[:_MOST] if e.probability >= _COUNTS * own[0].probability]
+    total = sum(e.probability for e in kept)
+    return [(e, e.probability / total if total else 1.0 / len(kept)) for e in kept]
+
+
+def _estimate(
+    weighing: Weighing,
+    causes: tuple[Sized, ...],
+    before: tuple[FloatArray, FloatArray],
+    middle: FloatArray,
+) -> _Estimate:
+    """The unknowns with the effects of causes taken off the residuals, and their covariance."""
+    prior, cross = before
+    effects = [effect(weighing, f) for f in causes]
+    errors = np.concatenate([signature(weighing, f.cause.id).errors * f.mean for f in causes])
+    both = np.concatenate([cross, errors])
+    gain = np.linalg.solve(weighing.covariance + errors.T @ errors, both.T).T
+    left = _blocks(prior, np.eye(len(errors))) - gain @ both.T
+    start = np.concatenate([middle, np.zeros(len(errors))])
+    rest = weighing.surprise - np.sum(effects, axis=0)
+    return _Estimate(causes, start + gain @ rest, left, tuple(-gain @ x for x in effects))
+
+
+def _mixed(
+    x: LimitAsked, each: Sequence[tuple[_State, FloatArray]], weights: FloatArray
+) -> tuple[float, float]:
+    """A rated quantity and its standard uncertainty over explanations."""
+    read = [(read_off(x.limit.quantity or "", x.rating, s.logs), s, u) for s, u in each]
+    values = np.array([value for (value, _), _, _ in read])
+    if not np.all(np.isfinite(values)):
+        return math.nan, math.nan
+    spreads = np.array([s.uncertainty(by_logs, u) for (_, by_logs), s, u in read])
+    mean = float(weights @ values)
+    return mean, math.sqrt(float(weights @ (spreads**2 + (values - mean) ** 2)))
+
+
+def _states(weighing: Weighing, line: Line, e: _Estimate, cause: str) -> tuple[_State, _State]:
     """An engine along a line as it is, and with a cause put right; what else is wrong with it stays."""
-    here, errors = _moved(weighing, line, e.found)
-    n = line.unknown.shape[2]
-    logs = line.logs + line.unknown @ e.mean[:n]
-    turned = line.unknown @ e.turned[:n]
-    sizes = []
-    for other in others_with(weighing, e.found.cause.id):
-        moved, _ = _moved(weighing, line, other)
-        logs = logs + moved
-        sizes.append(moved * _width(other))
-    none = np.zeros((*logs.shape, len(e.mean) - n))
-    after = _State(logs, np.concatenate([line.unknown, none], axis=2), (turned * e.width, *sizes))
-    now = _State(
-        logs + here + errors @ e.mean[n:],
-        np.concatenate([line.unknown, errors], axis=2),
-        ((here + turned + errors @ e.turned[n:]) * e.width, *sizes),
-    )
-    return now, after
+    moved = [_moved(weighing, line, f) for f in e.causes]
+    stays = [f.cause.id != cause for f in e.causes]
+    out = []
+    for present in ([True] * len(moved), stays):
+        columns = [errors * here for (_, errors), here in zip(moved, present, strict=True)]
+        all_columns = np.concatenate([line.unknown, *columns], axis=2)
+        logs = line.logs + all_columns @ e.mean
+        logs = logs + sum(effect * here for (effect, _), here in zip(moved, present, strict=True))
+        sizes = [
+            (effect * here + all_columns @ turned) * _width(f)
+            for f, (effect, _), here, turned in zip(e.causes, moved, present, e.turned, strict=True)
+        ]
+        out.append(_State(logs, all_columns, tuple(sizes)))
+    return out[0], out[1]
 
 
 def _moved(weighing: Weighing, line: Line, found: Sized) -> tuple[FloatArray, FloatArray]:

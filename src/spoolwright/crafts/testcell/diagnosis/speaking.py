@@ -64,15 +64,10 @@ def reading_step(weighing: Weighing, cause: Cause) -> float:
     return float(signature(weighing, cause.id).slope[at] / by[at]) if by[at] else 0.0
 
 
-def others_with(weighing: Weighing, cause: str) -> list[Sized]:
-    """The other cause of the most probable explanation with a cause; none where it is alone."""
-    best = next(e for e in weighing.explanations if cause in e.ids)
-    return [s for s in best.causes if s.cause.id != cause]
-
-
 def beside(weighing: Weighing, cause: str) -> FloatArray:
     """What the other cause of the most probable explanation with a cause does; nought where it is alone."""
-    others = [effect(weighing, s) for s in others_with(weighing, cause)]
+    best = next(e for e in weighing.explanations if cause in e.ids)
+    others = [effect(weighing, s) for s in best.causes if s.cause.id != cause]
     return np.sum(others, axis=0) if others else np.zeros_like(weighing.surprise)
 
 
