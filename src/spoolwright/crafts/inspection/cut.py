@@ -59,7 +59,7 @@ def chord_at(finding: FindingRecorded, stage: Stage) -> Fraction | None:
     airfoil = stage.part.airfoil
     if airfoil is None or finding.position is None:
         return None
-    return _chord(airfoil, float(finding.position.mm) / airfoil.span_mm)
+    return _chord(airfoil, finding.position.mm / _exact(airfoil.span_mm))
 
 
 def least_chord(finding: FindingRecorded, stage: Stage) -> Fraction | None:
@@ -68,19 +68,24 @@ def least_chord(finding: FindingRecorded, stage: Stage) -> Fraction | None:
     zone = next((z for z in stage.part.zone if z.id == finding.zone), None)
     if airfoil is None or zone is None:
         return None
-    inside = [s.at for s in airfoil.section if zone.span_from < s.at < zone.span_to]
-    chords = [_chord(airfoil, at) for at in (zone.span_from, *inside, zone.span_to)]
+    low, high = _exact(zone.span_from), _exact(zone.span_to)
+    inside = [_exact(s.at) for s in airfoil.section if zone.span_from < s.at < zone.span_to]
+    chords = [_chord(airfoil, at) for at in (low, *inside, high)]
     return None if None in chords else min(c for c in chords if c is not None)
 
 
-def _chord(airfoil: Airfoil, at: float) -> Fraction | None:
-    """The chord at a share of the span, between the stated sections."""
-    sections = sorted(airfoil.section, key=lambda s: s.at)
-    for low, high in pairwise(sections):
-        if low.at <= at <= high.at:
-            share = (at - low.at) / (high.at - low.at)
-            return Fraction(low.chord_mm + share * (high.chord_mm - low.chord_mm)).limit_denominator(10**6)
+def _chord(airfoil: Airfoil, at: Fraction) -> Fraction | None:
+    """The chord at a share of the span, on the straight line between the stated sections."""
+    sections = sorted((_exact(s.at), _exact(s.chord_mm)) for s in airfoil.section)
+    for (low, first), (high, second) in pairwise(sections):
+        if low <= at <= high:
+            return first + (at - low) / (high - low) * (second - first)
     return None
+
+
+def _exact(written: float) -> Fraction:
+    """A figure of the type file as it is written there."""
+    return Fraction(repr(written))
 
 
 def _root_above(square: Fraction) -> Fraction:
