@@ -43,6 +43,7 @@ def test_kept_items_equal_items_read_anew(
                 (f"part/940-2/S{n}/note", "", NoteTaken(text="elsewhere")),
                 ("engine/E1/mark", "", NoteTaken(text=str(n))),
                 (f"visit/W{n % 3}/event/{n}", f"W{n % 3}", WorkEvent(what="adjusted", item="idle")),
+                ("part/940-4/S1/where", f"W{n % 3}", NoteTaken(text=str(n))),  # it moves from visit to visit
                 (f"visit/W{n % 3}/stage", f"W{n % 3}", StageSet(stage=Stage.BUILD, waits_for=str(n))),
             ]
         )

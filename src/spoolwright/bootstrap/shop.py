@@ -8,7 +8,7 @@ from pathlib import Path
 
 from spoolwright.bootstrap.adopting import AdoptedTypes
 from spoolwright.bootstrap.board import Board, VisitLine
-from spoolwright.bootstrap.freshness import Fresh, WatchedRecords
+from spoolwright.bootstrap.freshness import Fresh, News, WatchedRecords
 from spoolwright.bootstrap.progress import Tell, silent
 from spoolwright.bootstrap.shop_crafts import OPEN_ITEMS
 from spoolwright.bootstrap.verifying import Printed, Verified, verify
@@ -40,8 +40,9 @@ class Shop:
         self.types = AdoptedTypes(self.records, self.attachments)
         self.people = People(database, self.records)
         self._board = Board(self.records)
-        self._folders: Fresh[Folder] = Fresh(self.records, _KEPT)
-        self._open: Fresh[list[OpenItem]] = Fresh(self.records, _KEPT)
+        self._news = News(self.records)
+        self._folders: Fresh[Folder] = Fresh(self._news, _KEPT)
+        self._open: Fresh[list[OpenItem]] = Fresh(self._news, _KEPT)
 
     def desk(self, login: str, now: datetime) -> Desk:
         """The desk of a person who works in the shop.
@@ -97,7 +98,8 @@ class Shop:
 
     def outside(self, visit: str, today: date) -> list[Entry[Body]]:
         """Every revision of what a visit rests on outside itself: parts, engine, type; in order."""
-        watched = WatchedRecords(self.records)
+        self._news.look()
+        watched = WatchedRecords(self._news)
         folder = self._read(visit, today, watched)
         for opening in OPEN_ITEMS:
             opening(folder, watched)
