@@ -186,11 +186,11 @@ def _words(form: Form) -> dict[str, str]:
     return {name: form.get(name) for name in COLUMNS if form.get(name)}
 
 
-def _recorded(number: str, part: str, found: list[Entry[FindingRecorded]]) -> Response:
+def _recorded(number: str, part: str, found: list[Entry[FindingRecorded]], place: str = "#enter") -> Response:
     last = found[-1]
     link = stage_link(number, part, last.body.serial)
     mark = "&" if "?" in link else "?"
-    return redirect(f"{link}{mark}last={last.subject.rsplit('/', 1)[1]}#enter")
+    return redirect(f"{link}{mark}last={last.subject.rsplit('/', 1)[1]}{place}")
 
 
 @router.post(PART + "/finding")
@@ -214,7 +214,8 @@ def record_quick(
     line = quick_words(form.text("quick", "the line"), stage.part)
     with _told_at("quick"):
         body = finding_from(_words(form) | {"part": part, "serial": stage.serial} | line, stage.part)
-        return _recorded(number, part, service.record_findings(desk, folder, [body]))
+        # without a place in the page, so that the line keeps the keyboard
+        return _recorded(number, part, service.record_findings(desk, folder, [body]), "")
 
 
 @router.post(PART + "/again")
