@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 from shop.fixtures import NOON, FilledShop, Place
-from spoolwright.bootstrap.freshness import Fresh
+from spoolwright.bootstrap.freshness import Fresh, News
 from spoolwright.crafts.visit.entry import Body, New, Records
 from spoolwright.crafts.visit.model import NoteTaken, StageSet, VisitOpened
 
@@ -34,7 +34,7 @@ QUESTIONS = (
 def test_kept_results_are_those_that_reading_anew_gives(shop: FilledShop, place: Place) -> None:
     """Random entries by this shop and another beside it; every answer against a plain reading each time."""
     draw, other = random.Random(3), place.open()
-    kept: Fresh[str] = Fresh(shop.records, 100)
+    kept: Fresh[str] = Fresh(News(shop.records), 100)
     subjects = [f"visit/{v}/note/{n}" for v in ("W1", "W2") for n in range(2)]
     subjects += [f"part/{p}/{s}/life" for p in ("P1", "P2", "P10") for s in ("S1", "S2")]
     for n in range(60):
@@ -51,7 +51,7 @@ def test_kept_results_are_those_that_reading_anew_gives(shop: FilledShop, place:
 def test_a_result_is_made_again_only_when_it_must(shop: FilledShop) -> None:
     shop.open_visit("W1")
     shop.open_visit("W2")
-    kept: Fresh[int] = Fresh(shop.records, 100)
+    kept: Fresh[int] = Fresh(News(shop.records), 100)
     made = []
 
     def make(key: str, records: Records) -> int:
