@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from spoolwright.bootstrap import testing_calculations as testing
 from spoolwright.crafts.cards.calc import recompute_reading
+from spoolwright.crafts.inspection.blend_record import BLEND_PLAN, recompute_blend_plan
 from spoolwright.crafts.inspection.calc import DISPOSITION, recompute_disposition
 from spoolwright.crafts.inspection.dimensions import DIMENSION, judge_dimension
 from spoolwright.crafts.inspection.photo import PHOTO, recompute_photo
@@ -23,6 +24,7 @@ RECOMPUTE: dict[tuple[str, str], Recompute] = {
     ("life.advice", "1"): recompute_advice,
     ("kit_completeness", "1"): lambda inputs, _read: kit_completeness(inputs["needed"], inputs["kitted"]),
     DISPOSITION: recompute_disposition,
+    BLEND_PLAN: recompute_blend_plan,
     DIMENSION: judge_dimension,
     PHOTO: recompute_photo,
     scope.NAME: scope.recompute,

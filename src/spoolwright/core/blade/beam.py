@@ -92,8 +92,7 @@ def bending_frequencies(blade: Blade, speed: float = 0.0, modes: int = 3, elemen
     nodes = _nodes(blade, elements)
     size = 4 * len(nodes)
     stiffness, inertia = np.zeros((size, size)), np.zeros((size, size))
-    for i, (a, b) in enumerate(pairwise(nodes)):
-        k, m = _bending_element(blade, a, b, speed)
+    for i, (k, m) in enumerate(zip(*_bending_elements(blade, nodes, speed), strict=True)):
         at = slice(4 * i, 4 * i + 8)
         stiffness[at, at] += k
         inertia[at, at] += m
@@ -136,62 +135,64 @@ def torsion_frequencies(blade: Blade, modes: int = 2, elements: int = 120) -> Fl
     return _lowest(stiffness[1:, 1:], inertia[1:, 1:], modes)
 
 
-def _bending_element(blade: Blade, a: float, b: float, speed: float) -> tuple[FloatArray, FloatArray]:
-    """Stiffness and mass of an element; for each node: axial place and slope, tangential place and slope."""
-    length = b - a
-    k, m = np.zeros((8, 8)), np.zeros((8, 8))
-    axial, around = [0, 1, 4, 5], [2, 3, 6, 7]
-    for point, weight in zip(_ABSCISSAE, _WEIGHTS, strict=True):
-        s = 0.5 * (1.0 + point)
-        x, scale = a + s * length, 0.5 * length * weight
-        place, slope, bend = _cubic(s, length)
-        weak, stiff, turn = (_at(blade, v, x) for v in (blade.weak, blade.stiff, blade.angle))
-        sine, cosine = np.sin(turn), np.cos(turn)
-        for_axial = weak * sine**2 + stiff * cosine**2
-        for_around = weak * cosine**2 + stiff * sine**2
-        both = (stiff - weak) * sine * cosine
-        tension = speed**2 * _pull(blade, x)
-        mass = _at(blade, blade.mass, x)
-        bending, pulled, heavy = np.outer(bend, bend), np.outer(slope, slope), np.outer(place, place)
-        k[np.ix_(axial, axial)] += scale * (for_axial * bending + tension * pulled)
-        k[np.ix_(around, around)] += scale * (
-            for_around * bending + tension * pulled - speed**2 * mass * heavy
-        )
-        k[np.ix_(axial, around)] += scale * both * bending
-        k[np.ix_(around, axial)] += scale * both * bending
-        m[np.ix_(axial, axial)] += scale * mass * heavy
-        m[np.ix_(around, around)] += scale * mass * heavy
+def _bending_elements(blade: Blade, nodes: FloatArray, speed: float) -> tuple[FloatArray, FloatArray]:
+    """Stiffness and mass of every element; for each node place and slope, axial and then tangential."""
+    length = np.diff(nodes)
+    s = 0.5 * (1.0 + _ABSCISSAE)
+    x = nodes[:-1, None] + length[:, None] * s
+    weak, stiff, turn, mass = (
+        np.interp(x, blade.span, v) for v in (blade.weak, blade.stiff, blade.angle, blade.mass)
+    )
+    sine, cosine = np.sin(turn), np.cos(turn)
+    scale = 0.5 * length[:, None] * _WEIGHTS
+    place, slope, bend = _cubic(s, length)
+
+    def summed(factor: FloatArray, shape: FloatArray) -> FloatArray:
+        return np.asarray(np.einsum("eg,egi,egj->eij", scale * factor, shape, shape))
+
+    pulled = summed(speed**2 * _pull(blade, x), slope)
+    heavy = summed(mass, place)
+    both = summed((stiff - weak) * sine * cosine, bend)
+    k, m = (np.zeros((len(length), 8, 8)) for _ in range(2))
+    axial, around = np.array([0, 1, 4, 5]), np.array([2, 3, 6, 7])
+    k[:, axial[:, None], axial] = summed(weak * sine**2 + stiff * cosine**2, bend) + pulled
+    k[:, around[:, None], around] = (
+        summed(weak * cosine**2 + stiff * sine**2, bend) + pulled - speed**2 * heavy
+    )
+    k[:, axial[:, None], around] = both
+    k[:, around[:, None], axial] = both
+    m[:, axial[:, None], axial] = heavy
+    m[:, around[:, None], around] = heavy
     return k, m
 
 
-def _cubic(s: float, length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Hermite cubics on an element: value, first and second derivative."""
-    value = np.array(
-        [1 - 3 * s**2 + 2 * s**3, length * (s - 2 * s**2 + s**3), 3 * s**2 - 2 * s**3, length * (s**3 - s**2)]
+def _cubic(s: FloatArray, length: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Hermite cubics on elements: value, first and second derivative; shape (elements, places, 4)."""
+    s, long = np.broadcast_arrays(s[None, :], length[:, None])
+    value = (1 - 3 * s**2 + 2 * s**3, long * (s - 2 * s**2 + s**3), 3 * s**2 - 2 * s**3, long * (s**3 - s**2))
+    slope = (
+        (6 * s**2 - 6 * s) / long,
+        1 - 4 * s + 3 * s**2,
+        (6 * s - 6 * s**2) / long,
+        3 * s**2 - 2 * s,
     )
-    slope = np.array(
-        [
-            (6 * s**2 - 6 * s) / length,
-            1 - 4 * s + 3 * s**2,
-            (6 * s - 6 * s**2) / length,
-            3 * s**2 - 2 * s,
-        ]
-    )
-    bend = np.array(
-        [(12 * s - 6) / length**2, (6 * s - 4) / length, (6 - 12 * s) / length**2, (6 * s - 2) / length]
-    )
-    return value, slope, bend
+    bend = ((12 * s - 6) / long**2, (6 * s - 4) / long, (6 - 12 * s) / long**2, (6 * s - 2) / long)
+    return np.stack(value, -1), np.stack(slope, -1), np.stack(bend, -1)
 
 
-def _pull(blade: Blade, x: float) -> float:
+def _pull(blade: Blade, x: FloatArray) -> FloatArray:
     """Mass outboard times its radius: centrifugal pull at a unit speed; exact for linear mass."""
-    total = 0.0
-    cuts = np.concatenate([[x], blade.span[blade.span > x]])
-    for a, b in pairwise(cuts):
-        places = a + 0.5 * (b - a) * (1.0 + _ABSCISSAE)
-        masses = np.interp(places, blade.span, blade.mass)
-        total += 0.5 * (b - a) * float(np.sum(_WEIGHTS * masses * (blade.root_radius + places)))
-    return total
+    steps = _moment(blade, blade.span[:-1], blade.span[1:])
+    outboard = np.append(np.cumsum(steps[::-1])[::-1], 0.0)
+    after = np.clip(np.searchsorted(blade.span, x, side="right"), 1, len(blade.span) - 1)
+    return np.asarray(_moment(blade, x, blade.span[after]) + outboard[after])
+
+
+def _moment(blade: Blade, a: FloatArray, b: FloatArray) -> FloatArray:
+    """Mass times radius between places of one interval of the stations."""
+    places = a[..., None] + 0.5 * (b - a)[..., None] * (1.0 + _ABSCISSAE)
+    masses = np.interp(places, blade.span, blade.mass)
+    return np.asarray(0.5 * (b - a) * np.sum(_WEIGHTS * masses * (blade.root_radius + places), axis=-1))
 
 
 def _at(blade: Blade, values: FloatArray, x: float) -> float:

@@ -14,7 +14,15 @@ from spoolwright.core.blade.notch import (
     stress_concentration,
 )
 from spoolwright.core.blade.removed import segment_area
-from spoolwright.crafts.inspection.airfoil import Cut, beam_of, removed, shape_at, slenderness, stations
+from spoolwright.crafts.inspection.airfoil import (
+    Cut,
+    FloatArray,
+    beam_of,
+    removed,
+    shape_at,
+    slenderness,
+    stations,
+)
 from spoolwright.crafts.inspection.cut import BlendSize, smallest_blend
 from spoolwright.crafts.inspection.model import FindingRecorded
 from spoolwright.crafts.inspection.resonance import ModeLine, mode_lines
@@ -180,13 +188,16 @@ def _referred(airfoil: Airfoil) -> str:
 def _modes(airfoil: Airfoil, cuts: list[Cut]) -> tuple[ModeAfter, ...]:
     along = stations(airfoil, cuts)
     whole, less = beam_of(airfoil, (), along), beam_of(airfoil, cuts, along)
+    torsion = max((m.number for m in airfoil.mode if m.kind == "torsion"), default=0)
+    twisted = [torsion_frequencies(b, torsion) for b in (whole, less)] if torsion else []
+    most = max((m.number for m in airfoil.mode if m.kind == "bending"), default=0)
+    bent: dict[float, list[FloatArray]] = {}
     out = []
     for mode in airfoil.mode:
-        speed = mode.speed_rpm * math.pi / 30.0
-        if mode.kind == "bending":
-            before, after = (bending_frequencies(b, speed, mode.number)[-1] for b in (whole, less))
-        else:
-            before, after = (torsion_frequencies(b, mode.number)[-1] for b in (whole, less))
-        shift = float(after / before - 1.0)
+        if mode.kind == "bending" and mode.speed_rpm not in bent:
+            speed = mode.speed_rpm * math.pi / 30.0
+            bent[mode.speed_rpm] = [bending_frequencies(b, speed, most) for b in (whole, less)]
+        before, after = twisted if mode.kind == "torsion" else bent[mode.speed_rpm]
+        shift = float(after[mode.number - 1] / before[mode.number - 1] - 1.0)
         out.append(ModeAfter(mode, shift, mode.frequency_hz * (1.0 + shift)))
     return tuple(out)

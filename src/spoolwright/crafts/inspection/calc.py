@@ -43,7 +43,7 @@ def disposition_calculation(stage: Stage, at: int, result: dict[str, Any]) -> Ca
         "findings": [
             f.model_dump(mode="json", exclude_defaults=True, exclude=_LEFT_OUT) for f in stage.findings
         ],
-        "blends": [_blend_said(b) for b in stage.blends],
+        "blends": [blend_said(b) for b in stage.blends],
     }
     return Calculation(name=DISPOSITION[0], version=DISPOSITION[1], inputs=inputs, result=result)
 
@@ -67,13 +67,25 @@ def recompute_disposition(inputs: dict[str, Any], _read: Callable[[str], bytes])
         InspectedPart.model_validate(inputs["part"], strict=False),
         tuple(DamageLimit.model_validate(x) for x in inputs["limits"]),
         tuple(FindingRecorded.model_validate(x) for x in inputs["findings"]),
-        tuple(_blend_read(b) for b in inputs["blends"]),
+        tuple(blend_read(b) for b in inputs["blends"]),
     )
     judged = judge_stage(stage)[inputs["at"]]
     return judged.model_dump(mode="json") if judged else {}
 
 
-def _blend_said(b: Earlier) -> dict[str, Any]:
+def blend_said(b: Earlier) -> dict[str, Any]:
+    """A blend as plain JSON values, lengths exact.
+
+    Parameters
+    ----------
+    b : Earlier
+        The blend [mm].
+
+    Returns
+    -------
+    dict
+        Its values [-].
+    """
     position = None if b.position is None else str(b.position)
     return {
         "blade": b.blade, "zone": b.zone, "depth": str(b.depth), "position": position,
@@ -81,6 +93,18 @@ def _blend_said(b: Earlier) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _blend_read(said: dict[str, Any]) -> Earlier:
+def blend_read(said: dict[str, Any]) -> Earlier:
+    """A blend as `blend_said` said it.
+
+    Parameters
+    ----------
+    said : dict
+        Its values [-].
+
+    Returns
+    -------
+    Earlier
+        The blend [mm].
+    """
     position = None if said["position"] is None else Fraction(said["position"])
     return Earlier(said["blade"], said["zone"], Fraction(said["depth"]), position, Fraction(said["length"]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter
 
 from spoolwright.web.routes import (
+    blends,
     cards,
     engine,
     figures,
@@ -43,6 +44,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     notes.router,
     files.router,
     cards.router,
+    blends.router,
     inspection.router,
     inspection_findings.router,
     photo.router,
