@@ -8,7 +8,7 @@ from pathlib import Path
 from spoolwright.bootstrap.demo.engines import ENGINES, Planned
 from spoolwright.bootstrap.demo.fleet_lives import discs_of_the_fleet
 from spoolwright.bootstrap.demo.parts import stocks_the_store
-from spoolwright.bootstrap.demo.people import hire
+from spoolwright.bootstrap.demo.people import adopt_tables, hire
 from spoolwright.bootstrap.demo.runs import Bench
 from spoolwright.bootstrap.demo.story import Story
 from spoolwright.bootstrap.progress import Tell, silent
@@ -34,6 +34,7 @@ def fill_demo(folder: Path, progress: Tell = silent, engines: tuple[Planned, ...
     progress("hiring people, stocking the store", 0.0)
     shop.types.adopt(shipped_type(), by="lena", at=now - timedelta(days=710))
     hire(shop, now)
+    adopt_tables(shop, now - timedelta(days=400))
     began = now - timedelta(days=200)
     stocks_the_store(shop, shop.desk("rex", began), shop.desk("ines", began))
     discs_of_the_fleet(shop.desk("rex", began))

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from spoolwright.bootstrap.shop import Shop
 from spoolwright.crafts.cards.gauges import record_gauge
 from spoolwright.crafts.cards.model import GaugeKnown
+from spoolwright.crafts.testcell.visit.model import TestTables
 from spoolwright.crafts.visit.entry import New
 from spoolwright.crafts.visit.model import ShopKnown
 from spoolwright.crafts.visit.people import AuthorisationGiven, PersonKnown, Role
@@ -65,6 +66,22 @@ def hire(shop: Shop, now: datetime) -> None:
             id=number, name=name, due_on=now.date() + timedelta(days=days), certificate=f"CAL-{number}"
         )
         record_gauge(desk, gauge, 0)
+
+
+def adopt_tables(shop: Shop, now: datetime) -> None:
+    """The lead adopts the test cell's tables: baseline of earlier runs, checks, hours and money."""
+    from importlib.resources import files
+
+    desk = shop.desk("lena", now)
+    kept = {
+        name: desk.attachments.keep((files("spoolwright") / "data" / file).read_bytes(), file, kind)
+        for name, file, kind in (
+            ("baseline", "corrie_940.baseline.json", "application/json"),
+            ("checks", "corrie_940.checks.toml", "application/toml"),
+            ("costs", "corrie_940.reopening.toml", "application/toml"),
+        )
+    }
+    desk.record(New("type/corrie_940/testcell", TestTables(**kept)))
 
 
 def gauge_for(instrument: str) -> str:
