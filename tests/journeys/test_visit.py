@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import threading
 import time
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Error, Page, expect
 from pypdf import PdfReader
 
 from spoolwright.bootstrap.demo.lives import enter_lives, review_lives
@@ -202,9 +203,10 @@ def _wait(page: Page) -> None:
     """Until no work is under way any more."""
     page.wait_for_timeout(500)
     for _ in range(240):
-        page.goto(f"{VISIT}/testcell")
-        if page.locator("#jobs[hx-get]").count() == 0:
-            return
+        with contextlib.suppress(Error):  # the page may be turning to the result by itself just now
+            page.goto(f"{VISIT}/testcell")
+            if page.locator("#jobs[hx-get]").count() == 0:
+                return
         page.wait_for_timeout(500)
     raise AssertionError(page.inner_text("#jobs"))
 
@@ -281,22 +283,21 @@ def release(at: People, told: Told, tmp_path: Path) -> None:
     path = tmp_path / "pack.pdf"
     path.write_bytes(told.shop.attachments.read(pack.body.pack.sha256))
     text = "".join(p.extract_text() for p in PdfReader(path).pages)
-    assert SERIAL in text and "Life-limited parts" in text and "Test report" in text
+    assert SERIAL in text and "Life-limited parts" in text and "Power at rated MGT" in text
 
 
 def check_on_the_aircraft(at: People) -> None:
     page = at("tom", f"{VISIT}/installation")
-    page.get_by_text("Enter a check", exact=True).click()
+    if not page.locator("input[name=checked_on]").is_visible():
+        page.get_by_text("Enter a check", exact=True).click()
     page.fill("input[name=checked_on]", "2026-10-20")
     page.fill("input[name=hours]", "3")
     readings = {
-        "pressure_altitude": "600", "outside_air_temperature": "14", "gas_generator_speed": "36900",
-        "measured_gas_temperature": "700", "torque": "1250", "power_turbine_speed": "5840",
+        "pressure_altitude": "2000", "outside_air_temperature": "14", "gas_generator_speed": "95.5",
+        "power_turbine_speed": "100", "torque": "80", "measured_gas_temperature": "700",
     }  # fmt: skip
     for name, value in readings.items():
-        box = page.locator(f'form[action$="/checks"] input[name={name}]')
-        if box.count():
-            box.fill(value)
+        page.fill(f'form[action$="/checks"] input[name={name}]', value)
     with page.expect_navigation():
         page.locator('form[action$="/checks"] button.main').click()
     expect(page.locator("main")).to_contain_text("20 Oct 2026")

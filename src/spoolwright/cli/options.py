@@ -24,9 +24,7 @@ Baseline = Annotated[
 Sheets = Annotated[
     list[Path] | None, _file("Run sheet per recording, in order; else NAME.run.toml beside it.", "--sheet")
 ]
-ChannelMap = Annotated[
-    Path | None, _file("TOML file: names in the recordings to channels.", "--channel-map", "--map")
-]
+ChannelMap = Annotated[Path | None, _file("TOML file: names in the recordings to channels.", "--channel-map")]
 Priors = Annotated[Path | None, _file("How often the shop meets each cause.")]
 Checks = Annotated[Path | None, _file("The shop's table of checks, for what to do next.")]
 Costs = Annotated[Path | None, _file("The shop's hours and money for each kind of work.")]
