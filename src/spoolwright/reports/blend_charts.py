@@ -93,16 +93,21 @@ def balance_svg(part: InspectedPart, each: Sequence[tuple[int, float]], left: co
     d = Drawing(420.0, 400.0)
     assert part.airfoil is not None and part.airfoil.unbalance_g_mm is not None
     allowed, middle = part.airfoil.unbalance_g_mm, (210.0, 200.0)
-    longest = max([allowed, abs(left), *(u for _, u in each)])
-    k = 130.0 / longest
+    longest = max([abs(left), *(u for _, u in each)])
+    near = longest > 0.3 * allowed
+    k = 130.0 / max(allowed, longest) if near or not longest else 90.0 / longest
     turn = -1.0 if part.sense == "anticlockwise" else 1.0
 
     def at(angle: float, reach: float) -> tuple[float, float]:
         return middle[0] + reach * math.sin(turn * angle), middle[1] - reach * math.cos(angle)
 
-    d.circle(*middle, round(k * allowed, 1), "limit")
     d.circle(*middle, 150.0, "axis")
-    d.text(middle[0], middle[1] + k * allowed + 13, f"{allowed:g} g·mm allowed", "midlimit")
+    if k * allowed <= 150.0:
+        d.circle(*middle, round(k * allowed, 1), "limit")
+        d.text(middle[0], middle[1] + k * allowed - 7, f"{allowed:g} g·mm allowed", "midlimit")
+    else:
+        told = f"{allowed:g} g·mm allowed lies outside, {allowed / longest:.0f} times the longest line"
+        d.text(middle[0], d.height - 6, told, "midlimit")
     blended = {n for n, _ in each}
     for n in range(1, part.count + 1):
         angle = 2.0 * math.pi * (n - 1) / part.count

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 
 from spoolwright.crafts.inspection.blend import NICK_RADII_MM, BlendEffect, Felt, Stress, Taken
 from spoolwright.crafts.inspection.blend_plan import StageBlends
@@ -20,15 +21,15 @@ def plan_sentence(found: StageBlends, part: InspectedPart) -> str:
         here = {b.finding.blade for b in found.blended}
         blend = [n for n in found.plan.blend if n in here]
         if blend:
-            said.append(f"blend {part.numbered} {listed(blend)}")
+            said.append(f"blend {_named(part, blend)}")
         if stays := [n for n in found.plan.blend if n not in here]:
-            said.append(f"leave {part.numbered} {listed(stays)}")
+            said.append(f"leave {_named(part, stays)}")
     if found.plan.replace:
-        told = "cannot stay in one piece" if found.is_whole else "replace"
-        word = f"{part.numbered} {listed(found.plan.replace)}"
+        told = "cannot stay" if found.is_whole else "replace"
+        word = _named(part, found.plan.replace)
         said.append(f"{word} {told}" if found.is_whole else f"{told} {word}")
     if found.waits:
-        said.append(f"open: {part.numbered} {listed(n for n, _ in found.waits)}")
+        said.append(f"open: {_named(part, [n for n, _ in found.waits])}")
     if not said:
         return "Nothing is to blend or to replace."
     words = "; ".join(said) + f". {balance_words(found, part)}"
@@ -51,9 +52,10 @@ def balance_words(found: StageBlends, part: InspectedPart) -> str:
     )
 
 
-def listed(numbers: object) -> str:
-    """Numbers as a list."""
-    return ", ".join(str(n) for n in sorted(numbers))  # type: ignore[call-overload]
+def _named(part: InspectedPart, numbers: Collection[int]) -> str:
+    """Blades by their numbers."""
+    many = "teeth" if part.numbered == "tooth" else f"{part.numbered}s"
+    return f"{many if len(numbers) > 1 else part.numbered} {', '.join(map(str, sorted(numbers)))}"
 
 
 def size_words(taken: Taken) -> str:
@@ -130,7 +132,8 @@ def mode_words(line: ModeLine) -> str:
 
 def shift_text(shift: float) -> str:
     """A shift in per cent with its sign."""
-    return f"{100 * shift:+.2f} %".replace("-", "−")
+    said = f"{100 * shift:+.2f} %"
+    return "unchanged" if said[1:] == "0.00 %" else said.replace("-", "−")
 
 
 def effect_words(effect: BlendEffect) -> tuple[str, ...]:
