@@ -24,7 +24,7 @@ from spoolwright.core.cycle.solve import solve
 from spoolwright.core.gas.atmosphere import standard_pressure
 from spoolwright.core.gas.humidity import from_relative_humidity
 from spoolwright.crafts.installation.airframe import airframe
-from spoolwright.crafts.installation.calc import Against, Airframe, Checks, Figure, against_bench
+from spoolwright.crafts.installation.calc import Against, Airframe, Bench, Checks, Figure, against_bench
 from spoolwright.crafts.testcell.performance.basis import ReductionBasis, reduction_basis
 from spoolwright.crafts.testcell.performance.block import reduce_block
 from spoolwright.rig.quick import quick_runs
@@ -90,6 +90,27 @@ def condition(rng: np.random.Generator, true: Airframe, checks: dict[str, np.nda
     )
 
 
+def as_read(rng: np.random.Generator, truly: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """What the aircraft's gauges show: an error that lasts, and one of each reading."""
+    read = {}
+    for name, values in truly.items():
+        g = AIRFRAME.gauges.get(name)
+        read[name] = (
+            values
+            if g is None
+            else values + g.lasting * rng.standard_normal() + g.reading * rng.standard_normal(EACH)
+        )
+    return read
+
+
+def bench_run(run: RigRun) -> Bench:
+    """The bench's own figures of a run, by the code under test."""
+    points = HoldReader(LOADED.type_file).points(run)
+    method = reduce_block(0, points, {run.sheet.run: run.sheet}, BASIS).model
+    assert method is not None
+    return bench_of(method, BASIS, "take_off")
+
+
 def case(run: RigRun, number: int) -> Case:
     rng = np.random.default_rng(9000 + number)
     engine = run.truth.day.engine
@@ -114,20 +135,8 @@ def case(run: RigRun, number: int) -> Case:
         "gas_generator_speed": np.asarray(gave.gas_generator_speed),
         "torque": np.asarray(gave.power) / (made["power_turbine_speed"] * np.pi / 30),
     }
-    read = {}
-    for name, values in truly.items():
-        g = AIRFRAME.gauges.get(name)
-        read[name] = (
-            values
-            if g is None
-            else values + g.lasting * rng.standard_normal() + g.reading * rng.standard_normal(EACH)
-        )
-    reader = HoldReader(LOADED.type_file)
-    points = reader.points(run)
-    method = reduce_block(0, points, {run.sheet.run: run.sheet}, BASIS).model
-    assert method is not None
-    bench = bench_of(method, BASIS, "take_off")
-    found = against_bench(Checks(**read), bench, AIRFRAME)
+    bench = bench_run(run)
+    found = against_bench(Checks(**as_read(rng, truly)), bench, AIRFRAME)
     rating = next(r for r in LOADED.type_file.rating if r.id == "take_off")
     rated = solve(
         engine.model, reference_condition(LOADED.type_file, engine.model.data, rating), now,
@@ -154,7 +163,7 @@ def held(errors: list[np.ndarray], uncertainties: list[np.ndarray]) -> float:
     return float(np.mean(inside))
 
 
-# Checks of one engine share the bench's and the gauges' lasting errors: in the worst case they count as one draw.
+# Checks of one engine share the bench's and the gauges' lasting errors: at worst they count as one draw.
 LEAST = binom.ppf(0.001, ENGINES, 0.95) / ENGINES
 
 

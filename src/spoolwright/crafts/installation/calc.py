@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -400,20 +400,3 @@ def _in_kelvin(margin: Told, slope: float) -> Told:
     """A margin in power as one in MGT, to the first order at the rating."""
     per = 1.0 / ((1.0 + margin.value) * slope)
     return Told(np.log1p(margin.value) / slope, margin.lasting * per, margin.reading * per)
-
-
-def joined(parts: Sequence[Checks]) -> Checks:
-    """Checks one after the other.
-
-    Parameters
-    ----------
-    parts : sequence of Checks
-        Checks [inner unit].
-
-    Returns
-    -------
-    Checks
-        All of them [inner unit].
-    """
-    names = list(Checks.__dataclass_fields__)
-    return Checks(**{n: np.concatenate([getattr(p, n) for p in parts]) for n in names})

@@ -64,9 +64,11 @@ class Standing:
         Runs that are assessed again and come out as they did when they were decided need no new decision.
         """
         newest = self.newest
-        own = newest and self.disposition_of(newest.subject)
+        if newest is None:
+            return None
+        own = self.disposition_of(newest.subject)
         last = max(self.dispositions, key=lambda e: e.seq, default=None)
-        if newest is None or own or last is None:
+        if own is not None or last is None:
             return own
         before = next((e for e in self.assessments if e.subject == last.body.assessment), None)
         since = any(e.seq > last.seq for e in (*self.runs, *self.reopened))
