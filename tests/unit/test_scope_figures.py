@@ -6,12 +6,13 @@ import csv
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 from scipy import stats
 
 from command_line import called
 from spoolwright.core.reliability.shares import binomial_share
-from spoolwright.crafts.scope.figures import Life, demand_of, lives_figures
+from spoolwright.crafts.scope.figures import Life, demand_of, lives_figures, reject_trend
 from spoolwright.errors import InputError, LivesError, RangeError
 from spoolwright.sources.lives_table import read_lives
 
@@ -135,3 +136,16 @@ def test_command_tells_mistakes(tmp_path: Path) -> None:
     done = called("figures", table(tmp_path, "a,12,broke\n"))
     assert done.code == LivesError.exit_code
     assert "is no end" in done.err + done.out
+
+
+def test_trend_of_rejects_covers_as_stated() -> None:
+    """Steady rejects: the 95 % interval of the exponent holds one; binomial 99.9 % band of 300 trials."""
+    rng, held, told = np.random.default_rng(5601), 0, 0
+    for _ in range(300):
+        rejected = [n for n in range(1, 401) if rng.random() < 0.1]
+        trend = reject_trend(rejected, 400)
+        assert trend is not None
+        told += 1
+        held += trend.low <= 1.0 <= trend.high
+    assert stats.binom.ppf(0.0005, told, 0.95) <= held
+    assert reject_trend([3], 10) is None

@@ -99,3 +99,12 @@ def test_coming_visits(staffed: FilledShop, browser_of: Callable[[str], Browser]
 @pytest.mark.parametrize("page", ["quote", "alternative/3", "alternative/0"])
 def test_pages_that_are_not_there_yet(browser_of: Callable[[str], Browser], page: str) -> None:
     assert browser_of("lena").get(f"{SCOPE}/{page}").status_code == 404
+
+
+def test_own_figures(browser_of: Callable[[str], Browser]) -> None:
+    lena = browser_of("lena")
+    text = lena.get("/figures").text
+    assert "Own figures" in text and "Two rejected runs are needed" in text
+    table = lena.get("/figures/lives.csv")
+    assert table.headers["content-type"].startswith("text/csv") and table.text.startswith("part,cause")
+    assert lena.get("/figures/curves.csv").text.startswith("part,hours")

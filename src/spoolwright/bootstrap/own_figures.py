@@ -21,8 +21,10 @@ from spoolwright.crafts.scope.figures import (
     LivesFigure,
     Rate,
     TaskHours,
+    Trend,
     demand_of,
     lives_figures,
+    reject_trend,
 )
 from spoolwright.crafts.supply.model import PartOrdered
 from spoolwright.crafts.testcell.visit.model import RunDisposed
@@ -32,7 +34,6 @@ from spoolwright.errors import OutputError
 
 if TYPE_CHECKING:
     from spoolwright.bootstrap.shop import Shop
-    from spoolwright.core.reliability.growth import Growth
 
 _KINDS: tuple[type[Body], ...] = (
     CardIssued, WorkTaken, WorkPutDown, StepSigned, StageInspected, FindingRecorded, DispositionAccepted,
@@ -50,8 +51,7 @@ class ShopFigures:
     hours: tuple[TaskHours, ...]
     lives: tuple[LivesFigure, ...]
     demand: tuple[Demand, ...]
-    rejects: Growth | None
-    rejects_told: str
+    rejects: Trend | None
     no_serial: int = 0
 
 
@@ -92,15 +92,13 @@ class OwnFigures:
 
 def _figures(read: _Read, now: datetime) -> ShopFigures:
     lives, no_serial = _lives(read)
-    growth, told = _rejects(read)
     return ShopFigures(
         found=_found(read),
         scrapped=_scrapped(read),
         hours=_hours(read),
         lives=tuple(lives_figures(lives)),
         demand=_demand(read, now),
-        rejects=growth,
-        rejects_told=told,
+        rejects=_rejects(read),
         no_serial=no_serial,
     )
 
@@ -219,21 +217,15 @@ def _demand(read: _Read, now: datetime) -> tuple[Demand, ...]:
     return tuple(out)
 
 
-def _rejects(read: _Read) -> tuple[Growth | None, str]:
+def _rejects(read: _Read) -> Trend | None:
     """Whether rejects grow rarer over the runs that were decided."""
-    from spoolwright.core.reliability.growth import growth
-
     decided = sorted(read.of(RunDisposed), key=lambda e: e.seq)
     rejected = [
-        float(n)
+        n
         for n, e in enumerate(decided, 1)
         if isinstance(e.body, RunDisposed) and e.body.decision != "accepted"
     ]
-    if len(rejected) < 2:
-        return None, f"{len(rejected)} of {len(decided)} runs rejected: two are needed to tell a trend."
-    import numpy as np
-
-    return growth(np.array(rejected), float(len(decided)) + 0.5), ""
+    return reject_trend(rejected, len(decided))
 
 
 def read_figures(path: Path) -> list[LivesFigure]:

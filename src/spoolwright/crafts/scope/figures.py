@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 
+from spoolwright.core.reliability.growth import growth
 from spoolwright.core.reliability.shares import BinomialShare
 from spoolwright.core.reliability.spares import fill_rate, stock_for_service
 from spoolwright.core.reliability.survival import ProductLimit, competing_fits, product_limit
@@ -89,6 +90,38 @@ class Rate:
 
     name: str
     share: BinomialShare
+
+
+@dataclass(frozen=True)
+class Trend:
+    """Whether rejects grow rarer: exponent below one; with its exact 95 % interval."""
+
+    exponent: float
+    low: float
+    high: float
+    one_in: float
+    rejected: int
+    runs: int
+
+    @property
+    def sure(self) -> bool:
+        return not self.low <= 1.0 <= self.high
+
+
+def reject_trend(rejected: Sequence[int], runs: int) -> Trend | None:
+    """The trend over runs in their order, from the numbers of those rejected; None below two.
+
+    Twice the count times true over estimated exponent is chi-squared with twice the count degrees of freedom
+    (MIL-HDBK-189, time-terminated).
+    """
+    if len(rejected) < 2:
+        return None
+    from scipy.stats import chi2
+
+    found = growth(np.array(rejected, dtype=float), runs + 0.5)
+    n = len(rejected)
+    low, high = (found.exponent * float(chi2.ppf(p, 2 * n)) / (2 * n) for p in (0.025, 0.975))
+    return Trend(found.exponent, low, high, 1.0 / found.intensity, n, runs)
 
 
 def lives_figures(lives: Sequence[Life]) -> list[LivesFigure]:
