@@ -17,6 +17,7 @@ from spoolwright.sources.typefile import shipped_type
 from web.filled import Served, serving
 from web.looking import TABLET, signed_in
 from web.staff import PASSWORD, STAFF
+from web.test_pages_in_browser import hindrances, unfold
 
 pytestmark = pytest.mark.browser
 PATH = "/visit/W100/inspection/axial_rotor_1"
@@ -90,6 +91,11 @@ def test_fourteen_findings_by_touch(chrome: Browser, served: Served) -> None:
             ("le_tip", "0.1 mm", "1.2 mm")
         }
         decide(page)
+        for address in (PATH, f"{PATH}/finding/12", "/visit/W100/inspection/impeller"):
+            page.goto(address)
+            assert page.evaluate(TARGETS) == []
+            unfold(page)
+            assert hindrances(page) == [], address
     held = served.shop.records.current(DispositionAccepted, visit="W100")
     told = [e.body.decided for e in held]
     assert told == [*["serviceable"] * 11, "blend", "scrap", "scrap"]

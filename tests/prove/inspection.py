@@ -1,8 +1,9 @@
 """Inspection: what the damage limits say about findings at and around every boundary
 
 Cases whose answer follows from how they are built come from tests/reference/inspection_cases.py; for random
-stages the answer is worked out a second time by tests/reference/inspection_oracle.py, which imports nothing
-of the project. Every finding is entered as words, as a table's row would be, and judged with its stage.
+stages (inspection_drawn.py) the answer is worked out a second time by inspection_oracle.py, which imports
+nothing of the project. Every finding is entered as words, as a table's row would be, and judged with its
+stage.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "reference"))
-from inspection_cases import LIMITS, PARTS, Case, built, built_pairs, drawn
+from inspection_cases import LIMITS, PARTS, Case, built, built_pairs
+from inspection_drawn import drawn
 from inspection_oracle import Blend, Oracle
 
 from spoolwright.crafts.inspection.entering import finding_from, part_named

@@ -151,7 +151,7 @@ def _place(part: InspectedPart, middle: float, sense: float) -> Place:
         def bent(u: float, v: float) -> Point:
             # the meridional view: inducer at the axis, exit at the radius, hub below, shroud above
             angle = math.pi / 2 * u
-            along = (1 - v) * 232.0 + v * 140.0
+            along = (1 - v) * 232.0 + v * 128.0
             height = (1 - v) * (30.0 + 340.0 * (1 - math.cos(angle))) + v * (
                 200.0 + 170.0 * (1 - math.cos(angle))
             )

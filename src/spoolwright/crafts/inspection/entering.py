@@ -32,7 +32,7 @@ KEYS = {
 """What is typed for each kind of damage."""
 
 _NUMBER = re.compile(r"[0-9]{1,6}(\.[0-9]{1,6})?")
-_LONGEST = 400
+_LONGEST, _SHORT = 400, 60
 
 
 def part_named(parts: Iterable[InspectedPart], name: str) -> InspectedPart:
@@ -64,7 +64,7 @@ def finding_from(
     for name in row.keys() - set(COLUMNS):
         raise InputError(f"'{name[:40]}' is no column.", where=name, mend=f"One of: {', '.join(COLUMNS)}.")
     for name, text in row.items():
-        if len(text) > _LONGEST or not text.isprintable():
+        if len(text) > (_LONGEST if name == "remark" else _SHORT) or not text.isprintable():
             raise InputError("too long, or not plain text.", where=name, mend="Shorten it.")
     zone = zone_named(part, row.get("zone", ""))
     finding = FindingRecorded(

@@ -29,7 +29,7 @@ router = APIRouter()
 
 ROOM = "/visit/{number}/inspection"
 PART = ROOM + "/{part}"
-MOST_AGAIN = 200
+MOST_AGAIN, LONGEST_SERIAL = 200, 60
 
 
 @router.get(ROOM)
@@ -179,7 +179,9 @@ def here(desk: Desk, folder: Folder, part: str, serial: str) -> StageState:
     known = next((p for p in folder.kind.shop.inspected_part if p.id == part), None)
     if known is None:
         raise NotThereError(f"'{part[:40]}' is no inspected part.", mend="See the list.")
-    return service.stage_of(desk, folder, part, serial or serial_known(folder, known))
+    if len(serial) > LONGEST_SERIAL or not serial.isprintable():
+        raise NotThereError("no part has this serial.", mend="See the list.")
+    return service.stage_of(desk, folder, part, serial.strip() or serial_known(folder, known))
 
 
 def _words(form: Form) -> dict[str, str]:

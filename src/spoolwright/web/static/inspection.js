@@ -41,7 +41,7 @@
       const link = document.querySelector(`.outline a[data-zone="${CSS.escape(field.value)}"]`);
       if (link) {
         mark(".outline a", link);
-        document.querySelector(".outline .chosen").textContent = link.getAttribute("aria-label");
+        document.querySelector(".outline .chosen").textContent = link.dataset.name;
       }
     } else if (field.name === formOf()?.dataset.numbered) {
       const link = document.querySelector(`.map a[data-number="${CSS.escape(field.value)}"]`);
