@@ -20,9 +20,8 @@ from spoolwright.core.reduction.baseline import FEATURES, log_reynolds, shape_fe
 from spoolwright.core.reduction.model_method import ModelMethod
 
 _OF: Final = ("power", "gas_generator_speed")
-_WEARS: Final = (
-    "compressor_efficiency", "gas_generator_turbine_efficiency", "power_turbine_efficiency", "leak",
-)  # fmt: skip
+_TURBINES: Final = ("gas_generator_turbine_efficiency", "power_turbine_efficiency")
+_WEARS: Final = ("compressor_efficiency", *_TURBINES, "leak")
 """What may have changed since the bench: each takes another part of power at another setting."""
 _BY: Final = (
     "target", "temperature", "pressure", "output_speed", "lower_heating_value", "water_air_ratio",
@@ -397,6 +396,5 @@ def _wear_at_rating(bench: Bench) -> FloatArray:
 
 
 def _in_kelvin(margin: Told, slope: float) -> Told:
-    """A margin in power as one in MGT, to the first order at the rating."""
-    per = 1.0 / ((1.0 + margin.value) * slope)
+    per = 1.0 / ((1.0 + margin.value) * slope)  # to the first order at the rating
     return Told(np.log1p(margin.value) / slope, margin.lasting * per, margin.reading * per)
