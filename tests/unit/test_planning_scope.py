@@ -8,16 +8,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from spoolwright.core.planning.scope import (
-    Bounds,
-    Opening,
-    Scope,
-    ScopeCase,
-    WorkOption,
-    alternatives,
-    best_scope,
-    scope_of,
-)
+from spoolwright.core.planning.scope import alternatives, best_scope
+from spoolwright.core.planning.scope_case import Bounds, Opening, Scope, ScopeCase, WorkOption, scope_of
 from spoolwright.errors import RangeError
 
 CASES = 12

@@ -18,7 +18,7 @@ from spoolwright.crafts.inspection.model import (
     Judgement,
     Proposed,
 )
-from spoolwright.crafts.scope.calc import NAME
+from spoolwright.crafts.scope.compare import NAME
 from spoolwright.crafts.scope.facts import Facts, MarginFacts, Missing, PartFacts
 from spoolwright.crafts.scope.model import ScopeAsked, ScopeChosen
 from spoolwright.crafts.scope.service import Proposal, ask, asked_of, choose, chosen_of, propose, shown_of

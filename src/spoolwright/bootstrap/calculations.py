@@ -14,7 +14,7 @@ from spoolwright.crafts.inspection.dimensions import DIMENSION, judge_dimension
 from spoolwright.crafts.inspection.photo import PHOTO, recompute_photo
 from spoolwright.crafts.life.advice import recompute_advice
 from spoolwright.crafts.life.stored import recompute_ledger
-from spoolwright.crafts.scope import calc as scope
+from spoolwright.crafts.scope import compare as scope
 from spoolwright.crafts.supply.calc import kit_completeness
 from spoolwright.crafts.visit.entry import Recompute
 

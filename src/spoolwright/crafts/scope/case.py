@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from spoolwright.core.planning.days import Duration, Task
-from spoolwright.core.planning.scope import Opening, ScopeCase, WorkOption
+from spoolwright.core.planning.scope_case import Opening, ScopeCase, WorkOption
 from spoolwright.crafts.scope.facts import Facts, MarginFacts, Missing, PartFacts
 from spoolwright.crafts.scope.model import ScopeAsked
 from spoolwright.crafts.typefile.shop.model import ShopPart

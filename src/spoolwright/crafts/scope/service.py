@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from spoolwright.crafts.scope.calc import NAME, compute, inputs_of
 from spoolwright.crafts.scope.case import Case, case_of, life_after, terms_of
+from spoolwright.crafts.scope.compare import NAME, compute, inputs_of
 from spoolwright.crafts.scope.facts import Facts, Missing
 from spoolwright.crafts.scope.model import Alternative, ScopeAsked, ScopeChosen, ScopeLine
 from spoolwright.crafts.scope.words import chosen_shown, gives_up, lower_first

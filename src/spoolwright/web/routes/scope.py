@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from spoolwright.bootstrap.scoping import facts_of
-from spoolwright.crafts.scope.calc import compute
+from spoolwright.crafts.scope.compare import compute
 from spoolwright.crafts.scope.future import future_of
 from spoolwright.crafts.scope.model import Alternative, ScopeAsked
 from spoolwright.crafts.scope.service import (

@@ -9,7 +9,8 @@ import numpy as np
 
 from spoolwright.core.planning.days import Duration, Task, draw, scope_days
 from spoolwright.core.planning.passing import joint_passing, shared_part
-from spoolwright.core.planning.scope import Bounds, Opening, Scope, ScopeCase, WorkOption, alternatives
+from spoolwright.core.planning.scope import alternatives
+from spoolwright.core.planning.scope_case import Bounds, Opening, Scope, ScopeCase, WorkOption
 from spoolwright.crafts.scope.case import Case
 
 NAME = ("scope.alternatives", "1")
