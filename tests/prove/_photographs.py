@@ -6,6 +6,7 @@ scratch again knows only the picture and rough places.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,8 @@ FOUR = np.array([[-10.0, -7.0], [10.0, -7.0], [10.0, 7.0], [-10.0, 7.0]]) * 1e-3
 EIGHT = np.vstack([FOUR, np.array([[0.0, -7.0], [10.0, 0.0], [0.0, 7.0], [-10.0, 0.0]]) * 1e-3])
 DOT = 0.8e-3
 WIDTH = 0.25e-3
+MARGIN = 14
+"""Pixels about what is dark, more than the largest dot's radius."""
 
 
 @dataclass(frozen=True)
@@ -63,24 +66,65 @@ def camera(draw: np.random.Generator, most_tilt: float, nearest: float, farthest
 
 
 def photograph(view: Camera, dots: Array, scratch: Array, draw: np.random.Generator) -> Array:
-    """Grey values of a picture: metal with dark dots and scratch, blur, noise; four rays a pixel."""
-    fine = 2
-    x, y = np.meshgrid((np.arange(WIDE * fine) + 0.5) / fine, (np.arange(HIGH * fine) + 0.5) / fine)
-    on_plane = view.plane_of(np.stack([x, y], axis=-1))
-    grey = np.full(x.shape, 0.8) + 4.0 * (on_plane[..., 0] - on_plane[..., 1])  # light falls off across it
-    for dot in dots:
-        left, top = np.maximum((fine * (view.sees(dot) - 25.0)).astype(int), 0)
-        window = (slice(top, top + 50 * fine), slice(left, left + 50 * fine))
-        grey[window][np.hypot(*(on_plane[window] - dot).transpose(2, 0, 1)) < DOT] = 0.15
+    """Grey values of a picture: metal with dark dots and a scratch, blur, noise; four rays a pixel."""
     along = scratch[1] - scratch[0]
     long = np.hypot(*along)
-    at = (on_plane - scratch[0]) @ along / long
-    beside = (on_plane - scratch[0]) @ np.array([-along[1], along[0]]) / long
-    grey[(at >= 0.0) & (at <= long) & (np.abs(beside) < WIDTH / 2)] = 0.2
-    small = grey.reshape(HIGH, fine, WIDE, fine).mean(axis=(1, 3))
-    return gaussian_filter(small, draw.uniform(0.5, 1.2)) + draw.normal(
-        0.0, draw.uniform(0.004, 0.02), small.shape
+
+    def on_scratch(place: Array) -> NDArray[np.bool_]:
+        at = (place - scratch[0]) @ along / long
+        beside = (place - scratch[0]) @ np.array([-along[1], along[0]]) / long
+        return (at >= 0.0) & (at <= long) & (np.abs(beside) < WIDTH / 2)
+
+    return _rendered(view, dots, on_scratch, view.sees(scratch), draw)
+
+
+def arc_photograph(
+    view: Camera, dots: Array, radius: float, start: float, turn: float, draw: np.random.Generator
+) -> Array:
+    """The same with an arc about the plane's origin for a scratch."""
+
+    def on_arc(place: Array) -> NDArray[np.bool_]:
+        away = np.hypot(place[..., 0], place[..., 1])
+        at = np.mod(np.arctan2(place[..., 1], place[..., 0]) - start, 2.0 * np.pi)
+        return (np.abs(away - radius) < WIDTH / 2) & (at <= turn)
+
+    angles = start + np.linspace(0.0, turn, 30)
+    line = view.sees(radius * np.stack([np.cos(angles), np.sin(angles)], axis=-1))
+    return _rendered(view, dots, on_arc, line, draw)
+
+
+def _rendered(
+    view: Camera,
+    dots: Array,
+    dark: Callable[[Array], NDArray[np.bool_]],
+    line: Array,
+    draw: np.random.Generator,
+) -> Array:
+    """Only windows about the dots and the line are traced; all else is metal under light that falls off."""
+    fine = 2
+    slope = draw.uniform(-0.06, 0.06, 2)
+    light = np.add.outer(
+        slope[0] * np.linspace(0.0, 1.0, HIGH * fine), slope[1] * np.linspace(0.0, 1.0, WIDE * fine)
     )
+    grey = 0.8 + light
+
+    def paint(seen: Array, is_dark: Callable[[Array], NDArray[np.bool_]], value: float) -> None:
+        left, top = np.maximum(fine * (np.floor(seen.min(axis=0)).astype(int) - MARGIN), 0)
+        right, bottom = fine * (np.ceil(seen.max(axis=0)).astype(int) + MARGIN)
+        part = grey[top:bottom, left:right]
+        y, x = (np.mgrid[top : top + part.shape[0], left : left + part.shape[1]] + 0.5) / fine
+        part[is_dark(view.plane_of(np.stack([x, y], axis=-1)))] = value
+
+    for dot in dots:
+        paint(
+            view.sees(dot)[None, :],
+            lambda place, dot=dot: np.hypot(*(place - dot).transpose(2, 0, 1)) < DOT,
+            0.15,
+        )
+    paint(line, dark, 0.2)
+    small = grey.reshape(HIGH, fine, WIDE, fine).mean(axis=(1, 3))
+    blurred = gaussian_filter(small, draw.uniform(0.5, 1.2))
+    return blurred + draw.normal(0.0, draw.uniform(0.003, 0.01), small.shape)
 
 
 def dot_found(picture: Array, rough: Array, radius: float) -> Array:
@@ -99,6 +143,23 @@ def ends_found(picture: Array, rough: Array) -> Array:
     away = np.stack([x - middle[0], y - middle[1]])
     axis = np.linalg.eigh((away * dark) @ away.T)[1][:, 1]
     return np.array([_end(picture, middle, axis * np.sign(axis @ (r - middle)), r) for r in rough])
+
+
+def arc_marks(picture: Array, rough: Array) -> Array:
+    """Marks on a curved scratch: inner ones moved across it to its middle, the outer two to its ends."""
+    marks = rough.copy()
+    for n in range(1, len(rough) - 1):
+        way = rough[n + 1] - rough[n - 1]
+        across = np.array([-way[1], way[0]]) / np.hypot(*way)
+        at = np.arange(-4.0, 4.1, 0.1)
+        places = rough[n] + at[:, None] * across
+        grey = map_coordinates(picture, (places[:, 1] - 0.5, places[:, 0] - 0.5), order=1)
+        dark = np.maximum(np.median(grey) - grey, 0.0) ** 2
+        marks[n] += across * (at @ dark) / dark.sum()
+    for end, inner in ((0, 1), (-1, -2)):
+        out = rough[end] - marks[inner]
+        marks[end] = _end(picture, marks[inner], out / np.hypot(*out), rough[end])
+    return marks
 
 
 def _end(picture: Array, middle: Array, out: Array, rough: Array) -> Array:

@@ -32,7 +32,7 @@ def cumulative(x: FloatArray, sigma: float, half: float) -> FloatArray:
     Integral of the normal distribution function: ∫Φ(t)dt = tΦ(t) + φ(t).
     """
     if half < 1e-9 * sigma:
-        return _phi_whole(x / sigma)
+        return _below(x / sigma)
     return (_integral((x + half) / sigma) - _integral((x - half) / sigma)) * (sigma / (2.0 * half))
 
 
@@ -82,10 +82,12 @@ def coverage_interval(
 
 
 def _integral(t: FloatArray) -> FloatArray:
-    result: FloatArray = t * _phi_whole(t) + np.exp(-0.5 * t * t) / math.sqrt(2.0 * math.pi)
+    result: FloatArray = t * _below(t) + np.exp(-0.5 * t * t) / math.sqrt(2.0 * math.pi)
     return result
 
 
-def _phi_whole(t: FloatArray) -> FloatArray:
-    flat = np.array([0.5 * math.erfc(-float(v) / math.sqrt(2.0)) for v in np.ravel(t)])
-    return flat.reshape(np.shape(t))
+def _below(t: FloatArray) -> FloatArray:
+    from scipy.special import ndtr
+
+    below: FloatArray = ndtr(t)
+    return below

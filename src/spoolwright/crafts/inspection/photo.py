@@ -222,15 +222,13 @@ def withdraw_photo(
     return desk.record(new)[0]  # type: ignore[return-value]
 
 
-def marks_of(text: str, field: str) -> list[Pixel]:
+def marks_of(text: str, field: str, mend: str = "Write 812.5 390 on a line.") -> list[Pixel]:
     """Pixel pairs, one a line or between semicolons."""
     out: list[Pixel] = []
     for line in filter(None, (piece.strip() for piece in re.split(r"[;\n]", text))):
         words = re.split(r"[,\s]+", line)
         if len(words) != 2 or not all(_NUMBER.fullmatch(w) for w in words):
-            raise InputError(
-                f"'{line[:40]}' is no pair of pixels.", where=field, mend="Write 812.5 390 on a line."
-            )
+            raise InputError(f"'{line[:40]}' is no pair of numbers.", where=field, mend=mend)
         out.append((float(words[0]), float(words[1])))
     if len(out) > _MOST_MARKS or any(v > _LARGEST_PX for pair in out for v in pair):
         raise InputError("too many marks, or outside a picture.", where=field, mend=f"At most {_MOST_MARKS}.")
@@ -252,10 +250,10 @@ def known_points(scale: str, known: str, unit: str) -> list[Pixel]:
     if len(sides) == 2:
         a, b = (_plain(s, "known", "a side of the target", above=0.0) * to_mm for s in sides)
         return [(0.0, 0.0), (a, 0.0), (a, b), (0.0, b)]
-    points = marks_of(known, "known")
-    if len(points) < 4:
-        mend = "Write 20 x 10, or each point: 0 0; 20 0; 20 10; 0 10."
+    mend = "Write 20 x 10, or each point: 0 0; 20 0; 20 10; 0 10."
+    if len(known.replace("\n", ";").split(";")) < 4:
         raise InputError("a flat target needs four points or more.", where="known", mend=mend)
+    points = marks_of(known, "known", mend)
     return [(x * to_mm, y * to_mm) for x, y in points]
 
 
