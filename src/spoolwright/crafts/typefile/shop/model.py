@@ -8,6 +8,7 @@ from __future__ import annotations
 from pydantic import model_validator
 
 from spoolwright.crafts.typefile.base import Record
+from spoolwright.crafts.typefile.shop.condition import ForecastCondition, condition_misnamed
 from spoolwright.crafts.typefile.shop.inspection import DamageLimit, Dimension, InspectedPart, misnamed
 from spoolwright.crafts.typefile.shop.lives import CycleAdvice, CycleKind, Directive, ExchangeTable, LifeLimit
 from spoolwright.crafts.typefile.shop.overhaul import OverhaulSteps, OverhaulTest
@@ -40,6 +41,7 @@ class ShopPart(Record):
     inspected_part: tuple[InspectedPart, ...] = ()
     damage_limit: tuple[DamageLimit, ...] = ()
     dimension: tuple[Dimension, ...] = ()
+    condition: ForecastCondition | None = None
     scope_terms: ScopeTerms | None = None
     scope_item: tuple[ScopeItem, ...] = ()
     scope_opening: tuple[ScopeOpening, ...] = ()
@@ -47,6 +49,9 @@ class ShopPart(Record):
     @model_validator(mode="after")
     def _limits_name_what_is_there(self) -> ShopPart:
         for told in misnamed(self.inspected_part, self.damage_limit, self.dimension):
+            raise ValueError(told)
+        parts, dimensions = (x.id for x in self.inspected_part), (x.id for x in self.dimension)
+        for told in condition_misnamed(self.condition, dimensions, parts):
             raise ValueError(told)
         for told in scope_twice(self.scope_item, self.scope_opening):
             raise ValueError(told)
