@@ -13,8 +13,8 @@ from spoolwright.core.planning.scope_case import Bounds, Scope, ScopeCase, WorkO
 from spoolwright.errors import RangeError
 
 FloatArray = NDArray[np.float64]
-_ROW_SCALE = 100.0
-"""Rows are scaled to this size: the solver keeps each to 1e-6 of it, 1e-8 of what it bounds."""
+_ROW_SCALE = 1.0
+"""Rows are brought to this size, which the solver keeps to 1e-6: values closer than that count as equal."""
 _EXACT = 1e-8
 
 
@@ -147,7 +147,10 @@ def _check(case: ScopeCase) -> None:
 
 @dataclass
 class _Programme:
-    """The programme's columns: options, modules, changes, longest wait, least margin, least life."""
+    """The programme's columns: options, modules, changes, longest wait, least margin, least life.
+
+    Wait and life are told as shares of the longest, so that every column is of the same size.
+    """
 
     case: ScopeCase
     rows: list[FloatArray] = field(default_factory=list)
@@ -172,7 +175,8 @@ class _Programme:
             "margin": np.zeros(self.size),
             "life": np.zeros(self.size),
         }
-        self.aim["days"][self.wait] = 1.0
+        self.longest = max(o.wait for _, o in flat) + 1.0
+        self.aim["days"][self.wait] = self.longest
         self.aim["margin"][self.margin] = self.aim["life"][self.life] = -1.0
         self._build([o for _, o in flat])
 
@@ -194,10 +198,10 @@ class _Programme:
             mine[: self.count] = self.owner == i
             self._add(mine, 1.0, 1.0)
             waits, lives = mine.copy(), mine.copy()
-            waits[: self.count] *= [-o.wait for o in options]
+            waits[: self.count] *= [-o.wait / self.longest for o in options]
             waits[self.wait] = 1.0
             self._add(waits, 0.0, np.inf)
-            lives[: self.count] *= self.lives
+            lives[: self.count] *= self.lives / self.endless
             lives[self.life] = -1.0
             self._add(lives, 0.0, np.inf)
         for n, o in enumerate(options):
@@ -224,19 +228,12 @@ class _Programme:
             row[self.margin] = -1.0
             self._add(row, -margin, np.inf)
 
-    def _most(self) -> tuple[float, float, float]:
-        """No wait, margin or life lies above: the solver is surer of a bounded programme."""
-        waits = max(o.wait for options in self.case.items for o in options)
-        margins = [
-            sum((max(c[k], 0.0) for c in self.case.changes), m) for k, m in enumerate(self.case.margins)
-        ]
-        return waits + 1.0, min(margins, default=0.0) + 1.0, self.endless
-
-    def _least_margin(self) -> float:
-        lowest = [
-            sum((min(c[k], 0.0) for c in self.case.changes), m) for k, m in enumerate(self.case.margins)
-        ]
-        return min(lowest, default=0.0) - 1.0
+    def _margins(self) -> tuple[float, float]:
+        """No margin lies above or below these: the solver is surer of a bounded programme."""
+        margins = self.case.margins or (0.0,)
+        up = [sum((max(c[k], 0.0) for c in self.case.changes), m) for k, m in enumerate(margins)]
+        down = [sum((min(c[k], 0.0) for c in self.case.changes), m) for k, m in enumerate(margins)]
+        return min(down) - 1.0, min(up) + 1.0
 
     def solve(self, aim: str, bounds: Bounds, held: dict[str, float]) -> tuple[int, ...] | None:
         """The choice that is best in an aim within bounds, the aims sought before held at their best."""
@@ -250,9 +247,8 @@ class _Programme:
                 self._add(self.aim[name], -np.inf, most + _EXACT * abs(most))
         integral = np.zeros(self.size)
         integral[: self.count] = 1
-        top = np.ones(self.size)
-        floor = np.zeros(self.size)
-        top[self.wait :], floor[self.margin] = self._most(), self._least_margin()
+        floor, top = np.zeros(self.size), np.ones(self.size)
+        floor[self.margin], top[self.margin] = self._margins()
         least = min(max(bounds.life, -held.get("life", math.inf)), self.endless)
         top[: self.count][self.lives < least] = 0.0
         scale = _ROW_SCALE / max(float(np.abs(self.aim[aim]).max()), 1e-300)
