@@ -100,6 +100,10 @@ def _read_ahead(shop: Shop) -> None:
     """Keep what is open at hand, so that nobody waits: after the start, past midnight, while others write."""
     from datetime import UTC, datetime
 
+    from spoolwright.bootstrap.fleet import Fleet
+
+    with suppress(Exception):  # loads what the fleet's figures are computed and drawn with
+        Fleet(shop).figures(datetime.now(UTC))
     while True:
         with suppress(Exception):  # whatever is wrong is told to the person whose page meets it
             for visit in shop.visits():
