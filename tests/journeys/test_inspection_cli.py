@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,18 +12,23 @@ import pytest
 
 from command_line import called
 from shop.fixtures import FilledShop
+from shop.memory import demonstration_type
 from spoolwright.bootstrap.shop import open_shop
+from spoolwright.crafts.inspection.entering import finding_from, part_named, quick_words
 from spoolwright.crafts.inspection.model import FindingRecorded
 from spoolwright.crafts.visit.entry import canonical
 from spoolwright.crafts.visit.people import Role
 from spoolwright.sources.typefile import shipped_type
 
-TABLE = """part,serial,blade,zone,damage,unit,depth,length,position,uncertainty
-axial_rotor_1,R1,7,l3,n,mm,0.4,2.1,30,0.02
-axial_rotor_1,R1,8,le_tip,nick,mm,0.12,1.1,30,0.02
-axial_rotor_1,R1,9,f,nick,mm,0.12,1.1,,
-combustion_liner,L,,c,k,mm,,5.5,10,
-"""
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "how-to" / "inspect.md"
+
+
+def blocks(language: str) -> list[str]:
+    """The how-to page's blocks in a language."""
+    return re.findall(rf"```{language}\n(.*?)```", PAGE.read_text(encoding="utf-8"), flags=re.S)
+
+
+TABLE = blocks("csv")[0]
 
 
 @pytest.fixture
@@ -55,6 +61,7 @@ def test_a_table_is_judged(table: Path, tmp_path: Path) -> None:
     out = tmp_path / "proposed.csv"
     answer = called("inspection", "judge", table, "--type", shipped_type(), "--out", out)
     assert answer.code == 2, answer.err
+    assert answer.out.startswith(blocks("text")[1])
     assert "3 of 4 meet limits as is or after a blend. A person decides." in answer.out
     with out.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -63,6 +70,18 @@ def test_a_table_is_judged(table: Path, tmp_path: Path) -> None:
     ]  # fmt: skip
     assert rows[0]["paragraph"] == "OM-940, 72-30, 5.2, b (2)"
     assert "depth after the blend 0.45 mm, at most 1.2 mm" in rows[0]["arithmetic"]
+
+
+def test_the_pages_lines_are_findings() -> None:
+    rotor, liner = (
+        part_named(demonstration_type().shop.inspected_part, part)
+        for part in ("axial_rotor_1", "combustion_liner")
+    )
+    lines = [line.partition("  ")[0] for line in blocks("text")[0].splitlines()]
+    for line in lines:
+        part = liner if line.startswith("c ") else rotor
+        finding = finding_from({"unit": "mm"} | quick_words(line, part), part)
+        assert finding.zone in {"le_tip", "le_root", "cooling"}
 
 
 def test_mistakes_are_told_all_at_once(tmp_path: Path) -> None:

@@ -107,6 +107,8 @@ def test_no_proposal_before_the_own_look(ines: Browser) -> None:
     record(ines)
     before = ines.get(ROTOR).text
     assert "Blend within limits" not in before
+    for address in (f"{ROTOR}/sign?decided_1=blend", f"{ROTOR}/finding/1", ROOM, f"{ROOM}/findings.csv"):
+        assert "within limits" not in ines.get(address).text, address
     assert ines.send(ROTOR, f"{ROTOR}/views", view_1="blend").status_code == 303
     after = ines.get(ROTOR).text
     assert "Blend within limits." in after

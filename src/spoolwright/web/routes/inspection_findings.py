@@ -69,6 +69,10 @@ def signing(
     stage = here(desk, folder, part, serial)
     said = dict(request.query_params)
     choices = _choices(stage, said)
+    for choice in choices:  # the proposal stands in what is signed: the own look comes first
+        if deciding.finding_of(stage, choice.number).view_of(desk.person.login) is None:
+            what = f"your own view of finding {choice.number} is not recorded."
+            raise InputError(what, mend="Look at it and give your view first.")
     p = InspectionPage(stage, folder, desk, said)
     hidden = {k: v for k, v in said.items() if k.startswith(("decided_", "reason_")) and v.strip()}
     unreasoned = [
