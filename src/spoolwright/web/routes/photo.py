@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Path
 from starlette.requests import Request
@@ -35,7 +36,7 @@ def measuring(request: Request, number: str, sha256: Hash, folder: FolderHere) -
     picture, holders = _picture(folder, sha256)
     held = photo.measurements(folder, sha256)
     findings = [
-        (e.subject, service.finding_words(folder, e.body))
+        (e.subject, service.finding_words(folder, e.body), _finding_link(number, e.subject, e.body))
         for e in holders
         if isinstance(e.body, FindingRecorded) and not e.body.withdrawn
     ]
@@ -87,8 +88,12 @@ def put(
     body = finding.body.model_copy(update={field: photo.size_from(entry.body), "method": "photograph"})
     reason = f"{FIELDS[field].lower()} measured in the photograph {entry.body.photograph.name}"
     service.correct_finding(desk, folder, finding, body, after=finding.entry.revision, reason=reason)
-    serial = f"?serial={body.serial}" if body.serial else ""
-    return redirect(f"/visit/{number}/inspection/{body.part}/finding/{finding.number}{serial}")
+    return redirect(_finding_link(number, finding.entry.subject, body))
+
+
+def _finding_link(number: str, subject: str, body: FindingRecorded) -> str:
+    serial = f"?serial={quote(body.serial, safe='')}" if body.serial else ""
+    return f"/visit/{number}/inspection/{body.part}/finding/{subject.rsplit('/', 1)[1]}{serial}"
 
 
 def _picture(folder: Folder, sha256: str) -> tuple[Attachment, list[Entry[Body]]]:
