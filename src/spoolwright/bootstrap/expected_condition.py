@@ -76,7 +76,7 @@ def build_sheet_text(
 def _table(m: Measured) -> Iterable[str]:
     yield f"\n[[{m.table}]]"
     for key, value in m.keys.items():
-        yield f"{key} = {_text(value) if isinstance(value, str) else value!r}"
+        yield f"{key} = {_text(value) if isinstance(value, str) else value}"
     for key, (amount, unit) in m.amounts.items():
         yield f"{key} = {{ value = {float(amount)!r}, unit = {_text(unit)} }}"
 

@@ -68,10 +68,9 @@ def waterfall(f: Forecast) -> Waterfall:
         steps.append(Step(title, at, at + mean, at + low, at + high))
         at += mean
     low, high = (_in_unit(v, limit) for v in (limit.margin.low, limit.margin.high))
-    name = f"{limit.name}, {limit.rating.replace('_', ' ')}" if limit.rating else limit.name
     end = Step("Expected margin", 0.0, expected, low, high)
     unit = unit_text(limit.margin.mean.shown_in)
-    return Waterfall(name, unit, tuple(steps), end, _in_unit(limit.guard, limit))
+    return Waterfall(limit.name, unit, tuple(steps), end, _in_unit(limit.guard, limit))
 
 
 def _in_unit(figure: Figure, limit: LimitForecast) -> float:
