@@ -149,3 +149,13 @@ def test_trend_of_rejects_covers_as_stated() -> None:
         held += trend.low <= 1.0 <= trend.high
     assert stats.binom.ppf(0.0005, told, 0.95) <= held
     assert reject_trend([3], 10) is None
+
+
+def test_the_drawing_carries_no_style(tmp_path: Path) -> None:
+    """Pages allow no style inside them, and print in their own ink."""
+    from spoolwright.reports.survival_chart import survival_svg
+
+    (figure,) = lives_figures(read_lives(table(tmp_path, NIST)))
+    drawn = survival_svg(figure, "Lives of the bearing")
+    assert drawn.startswith("<svg") and "style" not in drawn and "currentColor" in drawn
+    assert "share that survives" in drawn
