@@ -79,6 +79,7 @@ def test_typed_marks_give_the_length_and_it_goes_into_the_finding(
     ines: Browser, staffed: FilledShop, taken: bytes
 ) -> None:
     link = scratched(ines, staffed, taken)
+    assert f'href="{link}"' in ines.get(f"{ROTOR}/finding/1").text
     marks = {"scale_marks": typed(FOUR), "damage_marks": typed(SCRATCH)}
     doubts = {"scale_mark_px": "1", "damage_mark_px": "1"}
     assert ines.send(link, link, **TARGET, **marks, **doubts).status_code == 303
