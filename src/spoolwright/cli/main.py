@@ -21,6 +21,7 @@ from spoolwright.cli import (
     demo_commands,
     diagnose_commands,
     forecast_commands,
+    history_commands,
     inspection_commands,
     installation_commands,
     life_commands,
@@ -56,6 +57,7 @@ app.command("diagnose", epilog=diagnose_commands.EPILOG)(diagnose_commands.diagn
 app.command("diagnose-all", epilog=batch_commands.EPILOG)(batch_commands.diagnose_all)
 app.command("forecast", epilog=forecast_commands.EPILOG)(forecast_commands.forecast)
 app.command("forecast-learn", epilog=forecast_commands.LEARN_EPILOG)(forecast_commands.forecast_learn)
+app.command("forecast-history", epilog=history_commands.EPILOG)(history_commands.forecast_history)
 app.command("sisters", epilog=sisters_commands.EPILOG)(sisters_commands.sisters)
 app.add_typer(installation_commands.app, name="installation")
 app.add_typer(inspection_commands.app, name="inspection")
