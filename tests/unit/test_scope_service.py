@@ -6,11 +6,13 @@ import json
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
 from shop.memory import NOON, MemoryShop
 from spoolwright.bootstrap.calculations import RECOMPUTE
 from spoolwright.bootstrap.scoping import facts_of
+from spoolwright.core.planning.visits import LifedPart
 from spoolwright.crafts.inspection.lengths import Size
 from spoolwright.crafts.inspection.model import (
     DispositionAccepted,
@@ -20,6 +22,7 @@ from spoolwright.crafts.inspection.model import (
 )
 from spoolwright.crafts.scope.compare import NAME
 from spoolwright.crafts.scope.facts import Facts, MarginFacts, Missing, PartFacts
+from spoolwright.crafts.scope.future import forced_only, future_of
 from spoolwright.crafts.scope.model import ScopeAsked, ScopeChosen
 from spoolwright.crafts.scope.service import Proposal, ask, asked_of, choose, chosen_of, propose, shown_of
 from spoolwright.crafts.typefile.shop.inspection import Damage
@@ -271,3 +274,28 @@ def test_work_does_not_begin_before_the_engine_came(shop: MemoryShop) -> None:
     early = ASKED.model_copy(update={"begin_on": date(2020, 1, 1)})
     with pytest.raises(InputError, match="before the engine came"):
         ask(shop.desk("lena"), shop.folder("W100"), early, 0)
+
+
+def test_coming_visits_cost_no_more_than_what_limits_force(shop: MemoryShop) -> None:
+    """Doing only what limits force is one of the plans, so the best costs no more."""
+    folder = shop.folder("W100")
+    lives = {"turbine_disc_1": 700.0, "turbine_disc_2": 900.0, "impeller": 1300.0, "axial_rotor_1": 1600.0}
+    facts = known(folder, life=4000.0, **{p: PartFacts(p, life_h=h) for p, h in lives.items()})
+    found = future_of(folder.kind.shop, facts)
+    assert found is not None and found.gap == 0.0
+    assert found.money <= found.forced_money
+    assert found.visits[0].hours <= 500.0  # 700 h are two whole steps of 250 h
+    shared = [v for v in found.visits if len(v.parts) > 1]
+    assert shared, "an opening that is paid once is worth sharing"
+
+
+def test_what_limits_alone_force() -> None:
+    """Replaced at the end of each life, by hand: steps 2, 5, 8 and 4, 8."""
+    parts = [LifedPart(0, 2, 3, 1.0), LifedPart(0, 4, 4, 1.0)]
+    forced = forced_only(parts, 10)
+    assert [list(np.flatnonzero(row)) for row in forced] == [[2, 5, 8], [4, 8]]
+
+
+def test_no_part_with_a_limit_no_plan(shop: MemoryShop) -> None:
+    folder = shop.folder("W100")
+    assert future_of(folder.kind.shop, Facts({}, None)) is None
