@@ -108,3 +108,15 @@ def test_own_figures(browser_of: Callable[[str], Browser]) -> None:
     table = lena.get("/figures/lives.csv")
     assert table.headers["content-type"].startswith("text/csv") and table.text.startswith("part,cause")
     assert lena.get("/figures/curves.csv").text.startswith("part,hours")
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [{"least_life_h": "-5"}, {"least_life_h": "many"}, {"begin_on": "2020-01-01"}, {"must_open": "wing"}],
+)
+def test_what_cannot_be_is_told_beside_the_form(
+    browser_of: Callable[[str], Browser], typed: dict[str, str]
+) -> None:
+    lena = browser_of("lena")
+    answer = lena.send(SCOPE, f"{SCOPE}/asked", **({"begin_on": "2026-05-05", "least_life_h": "600"} | typed))
+    assert answer.status_code == 422
