@@ -140,6 +140,9 @@ def measured(photograph: Attachment, typed: Typed) -> PhotoMeasured:
     unit: LengthUnit = "in" if typed.unit == "in" else "mm"
     factor = float(in_mm("1", unit))
     value, u, low, high = (result[name] / factor for name in ("length_mm", "u_mm", "low_mm", "high_mm"))
+    if not 1e-4 < value < 1e5:
+        what = f"a length of {value:.3g} {unit} is no damage."
+        raise InputError(what, mend="Correct the scale or its unit.", where="known")
     places = places_of(u)
     size = Size(value=f"{value:.{places}f}", unit=unit, uncertainty=f"{u:.{places}f}")
     return PhotoMeasured.model_validate(
