@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import struct
 import sys
@@ -177,8 +176,6 @@ def test_by_touch_on_a_tablet(chrome: Chrome, served: Served, taken: bytes) -> N
         page.fill("[name=offset_percent]", "0")
         page.click(".photo-enter button.main")
         page.wait_for_selector(".photo-length")
-        if (shots := os.environ.get("PHOTO_SHOTS")):
-            page.screenshot(path=shots, full_page=True)
     folder = served.shop.shop.folder("W101", NOON.date())
     (entry,) = measurements(folder, note.body.files[0].sha256)
     # a tap lands within a CSS pixel, under one pixel of this picture
