@@ -201,7 +201,8 @@ def exit_codes() -> set[int]:
     tree, codes = [errors.SpoolwrightError], set()
     while tree:
         tree += (kind := tree.pop()).__subclasses__()
-        codes.add(kind.exit_code)
+        if kind.__module__ in ("spoolwright.errors", "spoolwright.sources.extras"):
+            codes.add(kind.exit_code)  # those of the shop's records are no command's that reads a run
     codes.discard(errors.SpoolwrightError.exit_code)  # never raised itself
     wrong_call = CliRunner().invoke(main.app, ["assess"]).exit_code
     ends = {wrong_call, main.INTERNAL_ERROR, main.INTERRUPTED, main.BROKEN_PIPE}
