@@ -9,7 +9,7 @@ from functools import cached_property
 
 from spoolwright.crafts.inspection import blend_words as words
 from spoolwright.crafts.inspection.blend import BlendEffect, blend_effect, earlier_cut
-from spoolwright.crafts.inspection.blend_plan import Blended, StageBlends
+from spoolwright.crafts.inspection.blend_plan import TOGETHER, Blended, StageBlends
 from spoolwright.crafts.inspection.blend_record import CHOOSING, plan_of, plan_shown, planned, still_holds
 from spoolwright.crafts.inspection.open import stage_link
 from spoolwright.crafts.inspection.service import INSPECTING, finding_words
@@ -84,6 +84,17 @@ class BlendPage:
     def sentence(self) -> str:
         assert self.found is not None
         return words.plan_sentence(self.found, self.state.part)
+
+    @property
+    def first(self) -> list[int]:
+        """Blades that go only so that the others keep the stage's limits."""
+        return [n for n, why in self.found.replaced_for if why == TOGETHER] if self.found else []
+
+    @property
+    def in_forecast(self) -> bool:
+        """Whether the forecast takes this stage's blends."""
+        kind = self.folder.kind.shop.condition
+        return kind is not None and self.state.part.id in [b.part for b in kind.blends]
 
     @property
     def shown(self) -> str:

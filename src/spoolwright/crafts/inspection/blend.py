@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from spoolwright.core.blade.beam import SLENDER, bending_frequencies, torsion_frequencies
 from spoolwright.core.blade.notch import (
@@ -121,7 +122,7 @@ def blend_effect(finding: FindingRecorded, line: DamageLimit, stage: Stage) -> B
         c for b in stage.blends if b.blade == finding.blade and (c := earlier_cut(b, stage)) is not None
     ]
     referred = _referred(airfoil)
-    modes = () if referred else _modes(airfoil, [cut, *(c for c in beside if c not in replaced)])
+    modes = () if referred else _modes(airfoil, (cut, *(c for c in beside if c not in replaced)))
     return BlendEffect(
         taken=taken,
         nick=_stress(airfoil, _m(finding.depth.mm), [r * 1e-3 for r in reversed(NICK_RADII_MM)]),
@@ -185,7 +186,8 @@ def _referred(airfoil: Airfoil) -> str:
     return "" if airfoil.mode else "No natural frequency is transcribed. Refer to engineering."
 
 
-def _modes(airfoil: Airfoil, cuts: list[Cut]) -> tuple[ModeAfter, ...]:
+@lru_cache(maxsize=512)
+def _modes(airfoil: Airfoil, cuts: tuple[Cut, ...]) -> tuple[ModeAfter, ...]:
     along = stations(airfoil, cuts)
     whole, less = beam_of(airfoil, (), along), beam_of(airfoil, cuts, along)
     torsion = max((m.number for m in airfoil.mode if m.kind == "torsion"), default=0)
