@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from spoolwright.bootstrap.demo.findings import finds_stone_damage
 from spoolwright.bootstrap.demo.lives import enter_lives, review_lives
 from spoolwright.bootstrap.demo.parts import kits_and_fits, orders_a_seal, sends_the_liner_out
 from spoolwright.bootstrap.demo.release import prints_pack, signs_release
@@ -73,6 +74,7 @@ def inspected(story: Story, bench: Bench) -> None:
     story.works(story.issues("teardown_hot_section", "inspection after a hard landing"))
     story.comes_to(days_ago=0)
     story.stands_at(Stage.INSPECTION)
+    finds_stone_damage(story)
     story.works(story.issues("inspection_hot_section", "teardown is done"), steps=2)
 
 

@@ -33,6 +33,12 @@ GUIDE = (
         "/visit/FW-26-028/cards",
     ),
     Stop(
+        "Damage is judged",
+        "The first compressor stage of H4366 met stones. Each finding is judged by its paragraph; the blends of "
+        "the stage are planned together.",
+        "/visit/FW-26-027/inspection",
+    ),
+    Stop(
         "A part is missing",
         "H4385 waits for a seal ring that comes after its build date. The shortage stands first.",
         "/visit/FW-26-024/parts",
