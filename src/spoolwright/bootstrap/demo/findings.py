@@ -30,7 +30,8 @@ def finds_stone_damage(story: Story) -> None:
 
     bodies = [
         FindingRecorded(
-            part="axial_rotor_1", blade=blade, zone=zone, damage=damage, depth=size(depth), length=size(length),
+            part="axial_rotor_1", blade=blade, zone=zone, damage=damage, depth=size(depth),
+            length=size(length),
             position=size(place), fillet_distance=size(str(float(place) - 2.0)), gauge="PM-001",
         )
         for blade, zone, damage, depth, length, place in SEEN

@@ -34,8 +34,8 @@ GUIDE = (
     ),
     Stop(
         "Damage is judged",
-        "The first compressor stage of H4366 met stones. Each finding is judged by its paragraph; the blends of "
-        "the stage are planned together.",
+        "The first compressor stage of H4366 met stones. Each finding is judged by its paragraph; the "
+        "blends of the stage are planned together.",
         "/visit/FW-26-027/inspection",
     ),
     Stop(
