@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ from spoolwright.crafts.inspection.blend_plan import plan_blends
 from spoolwright.crafts.inspection.lengths import Size
 from spoolwright.crafts.inspection.model import FindingRecorded, Proposed
 from spoolwright.crafts.inspection.rules import judge_stage
-from spoolwright.crafts.inspection.stage import Stage
+from spoolwright.crafts.inspection.stage import Earlier, Stage
 from spoolwright.crafts.typefile.base import Source
 from spoolwright.crafts.typefile.shop.inspection import (
     Airfoil,
@@ -38,6 +39,7 @@ from spoolwright.crafts.typefile.shop.inspection import (
     NaturalMode,
     OutlineKind,
 )
+from spoolwright.errors import RangeError
 
 SOURCE = Source(document="OM", paragraph="1")
 
@@ -209,3 +211,22 @@ def test_no_plan_is_outside_the_limits(drawn: list[tuple[int, str]]) -> None:
     )
     assert abs(total) <= 8.0 + 1e-6
     assert abs(total) == pytest.approx(1e6 * found.plan.unbalance, abs=1e-6)
+
+
+def test_blends_of_this_visit_use_the_allowance_and_go_with_their_blade() -> None:
+    """Made blends leave 1 + 2 cos 30° = 2.73 times one of 2.8 allowed: one more on their side does not fit,
+    one there with one opposite does; where they alone leave too much there is no plan."""
+    made = tuple(Earlier(b, "le", Fraction(1), Fraction(60), Fraction(8)) for b in (1, 3, 23))
+    airfoil_of = stage().part.airfoil
+    assert airfoil_of is not None
+    each = 1e6 * removed(airfoil_of, [Cut(True, 0.06, 8e-3, 1e-3)])[1]
+    just = airfoil_of.model_copy(update={"unbalance_g_mm": 2.8 * each})
+    known = stage((nick(13, "0.9"), nick(21, "0.9")), blades_max=None, adjacent=True)
+    known = replace(known, part=known.part.model_copy(update={"airfoil": just}), blends=made)
+    found = plan_blends(known, done=made)
+    assert found is not None and found.plan.blend == (13, 21)
+    beside = plan_blends(replace(known, findings=(nick(2, "0.9"),)), done=made)
+    assert beside is not None and beside.plan.replace == (2,)
+    tight = just.model_copy(update={"unbalance_g_mm": 0.5 * each})
+    with pytest.raises(RangeError, match="more unbalance than allowed"):
+        plan_blends(replace(known, part=known.part.model_copy(update={"airfoil": tight})), done=made)

@@ -17,6 +17,7 @@ from spoolwright.crafts.inspection.standing import FindingState, StageState
 from spoolwright.crafts.typefile.shop.inspection import Airfoil, DamageLimit
 from spoolwright.crafts.visit.desk import Desk
 from spoolwright.crafts.visit.folder import Folder
+from spoolwright.errors import RangeError
 from spoolwright.reports.blend_charts import balance_svg, interference_svg
 from spoolwright.reports.blend_drawing import BlendDrawn, blend_svg
 
@@ -53,8 +54,20 @@ class BlendPage:
     chosen: tuple[int, ...] = ()
 
     @cached_property
+    def _planned(self) -> tuple[StageBlends | None, str]:
+        try:
+            return planned(self.state, self.chosen), ""
+        except RangeError as error:
+            return None, str(error)
+
+    @property
     def found(self) -> StageBlends | None:
-        return planned(self.state, self.chosen)
+        return self._planned[0]
+
+    @property
+    def refused(self) -> str:
+        """Why no plan is possible; empty where one is."""
+        return self._planned[1]
 
     @property
     def airfoil(self) -> Airfoil:
@@ -137,7 +150,7 @@ class BlendPage:
         assert self.found is not None
         lines = {x.id: x for x in self.state.stage.limits}
         numbers = {id(f.body): f.number for f in self.state.findings}
-        for b in self.found.blended:
+        for b in sorted(self.found.blended, key=lambda b: b.finding.blade or 0):
             line = lines[b.judgement.limit]
             effect = blend_effect(b.finding, line, self.state.stage)
             assert effect is not None

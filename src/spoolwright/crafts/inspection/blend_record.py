@@ -14,14 +14,14 @@ from spoolwright.crafts.inspection.calc import blend_read, blend_said
 from spoolwright.crafts.inspection.model import FindingRecorded
 from spoolwright.crafts.inspection.service import INSPECTING
 from spoolwright.crafts.inspection.stage import Earlier, Stage
-from spoolwright.crafts.inspection.standing import FindingState, StageState
+from spoolwright.crafts.inspection.standing import StageState
 from spoolwright.crafts.typefile.base import Identifier, Record
 from spoolwright.crafts.typefile.shop.inspection import DamageLimit, InspectedPart
 from spoolwright.crafts.visit.desk import Desk, signed
 from spoolwright.crafts.visit.entry import Body, Calculation, Entry, Meaning, New
 from spoolwright.crafts.visit.folder import Folder
 from spoolwright.crafts.visit.people import Role
-from spoolwright.errors import InputError
+from spoolwright.errors import InputError, RangeError
 
 BLEND_PLAN = ("inspection.blend_plan", "1")
 CHOOSING = (Role.LEAD, *INSPECTING)
@@ -131,7 +131,10 @@ def plan_of(folder: Folder, state: StageState) -> Entry[BlendPlanAccepted] | Non
 def still_holds(entry: Entry[BlendPlanAccepted], state: StageState) -> bool:
     """Whether the same plan would be proposed now."""
     chosen = tuple(n for n in entry.body.chosen if n in {f.blade for f in state.stage.findings})
-    found = planned(state, chosen)
+    try:
+        found = planned(state, chosen)
+    except RangeError:
+        return False
     if found is None:
         return False
     left = {f.blade for f in state.stage.findings}
@@ -203,8 +206,3 @@ def recompute_blend_plan(inputs: dict[str, Any], _read: Callable[[str], bytes]) 
     done = blends[len(blends) - inputs["done"] :]
     found = plan_blends(stage, done=done, stays=inputs["stays"], also=inputs["also"])
     return _result(found) if found else {}
-
-
-def blend_findings(state: StageState) -> list[FindingState]:
-    """Findings that stand, are not settled, and that the plan may speak about."""
-    return [f for f in state.standing if not f.is_settled and f.body.blade is not None]
