@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from spoolwright.bootstrap.demo.story import Story
+from spoolwright.crafts.inspection.deciding import give_views
 from spoolwright.crafts.inspection.lengths import Size
-from spoolwright.crafts.inspection.model import FindingRecorded
-from spoolwright.crafts.inspection.service import record_findings, with_known_serial
+from spoolwright.crafts.inspection.model import Decision, FindingRecorded
+from spoolwright.crafts.inspection.service import record_findings, stage_of, with_known_serial
 from spoolwright.crafts.typefile.shop.inspection import Damage
 
 SEEN = (
@@ -22,8 +23,13 @@ SEEN = (
 """Blade, zone, damage; depth, length and place along the span [mm]."""
 
 
+VIEWS: tuple[Decision, ...] = (
+    "serviceable", "blend", "blend", "serviceable", "blend", "serviceable", "scrap", "blend", "blend",
+)  # fmt: skip
+
+
 def finds_stone_damage(story: Story) -> None:
-    """The inspector records nine findings on the first compressor stage; nothing is decided yet."""
+    """Nine findings on the first compressor stage, with two people's own looks; nothing is decided yet."""
 
     def size(value: str) -> Size:
         return Size(value=value, unit="mm", uncertainty="0.02")
@@ -37,4 +43,9 @@ def finds_stone_damage(story: Story) -> None:
         for blade, zone, damage, depth, length, place in SEEN
     ]  # fmt: skip
     folder = story.folder
-    record_findings(story.desk("ines", 25), folder, [with_known_serial(folder, b) for b in bodies])
+    known = [with_known_serial(folder, b) for b in bodies]
+    record_findings(story.desk("ines", 25), folder, known)
+    for login in ("ines", "otto"):  # each looks before the tool's proposals are shown
+        desk = story.desk(login, 15)
+        stage = stage_of(desk, story.folder, "axial_rotor_1", known[0].serial)
+        give_views(desk, stage, dict(enumerate(VIEWS, 1)))
