@@ -23,7 +23,7 @@ SECONDS = 2.0
 CLAIM = """
 On 200 drawn stages of 12 blades with 7 damaged (counts, neighbours, spacing, chord left, earlier blends,
 balance) the plan replaces as few blades as the best of all choices and leaves as little unbalance; nothing
-that a plan leaves is outside limits; a stage of 72 blades with 14, 36 or all of them damaged is planned in 2 s.
+that a plan leaves is outside limits; a stage of 72 blades, 14, 36 or all of them damaged, is planned in 2 s.
 """
 Report = Callable[[int, int], None]
 

@@ -133,9 +133,10 @@ def _told(row: PlannedFinding) -> dict[str, str]:
     told = {"plan": row.plan, "why": row.why, "limit": j.limit, "paragraph": j.paragraph}
     if row.taken is not None:
         s, t = row.taken.size, row.taken
-        figures = (s.depth, s.total, s.length, s.radius, 1e3 * t.mass_g, t.unbalance_g_mm, t.area_mm2)
+        sizes = (float(x) for x in (s.depth, s.total, s.length, s.radius))
+        figures = (*sizes, 1e3 * t.mass_g, t.unbalance_g_mm, t.area_mm2)
         names = (*TOLD[4:8], "mass_mg", "unbalance_g_mm", "area_mm2")
-        told |= {n: f"{float(x):.4f}" for n, x in zip(names, figures, strict=True)}
+        told |= {n: f"{x:.4f}" for n, x in zip(names, figures, strict=True)}
     if row.effect is not None:
         e = row.effect
         told |= {"stress_nick_low": f"{e.nick.factor[0]:.4f}", "stress_nick_high": f"{e.nick.factor[1]:.4f}"}

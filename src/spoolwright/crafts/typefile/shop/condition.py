@@ -77,9 +77,14 @@ def condition_misnamed(
     if condition is None:
         return
     known, inspected = set(dimensions), set(parts)
-    for one in (*condition.clearance, *condition.nozzle, *condition.roughness):
-        if one.dimension not in known:
-            yield f"the condition takes '{one.dimension}', which is no dimension"
+    taken = [
+        *(x.dimension for x in condition.clearance),
+        *(x.dimension for x in condition.nozzle),
+        *(x.dimension for x in condition.roughness),
+    ]
+    for dimension in taken:
+        if dimension not in known:
+            yield f"the condition takes '{dimension}', which is no dimension"
     for row in condition.blends:
         if row.part not in inspected:
             yield f"the condition takes blends of '{row.part}', which is no inspected part"
