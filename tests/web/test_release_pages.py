@@ -11,12 +11,15 @@ from pathlib import Path
 import pytest
 from httpx import Response
 from pypdf import PdfReader
+from typer.testing import CliRunner
 
 from shop.fixtures import NOON, FilledShop
 from spoolwright.bootstrap import shop as shop_module
+from spoolwright.cli import main
 from spoolwright.crafts.release.model import PackMade, ReleaseSigned
 from spoolwright.crafts.visit.entry import New
 from spoolwright.crafts.visit.model import NoteTaken, ShopKnown, VisitOpened
+from spoolwright.errors import InputError
 from web.staff import PASSWORD, Browser
 
 RELEASE = "/visit/W100/release"
@@ -159,6 +162,13 @@ def test_a_signed_pack_shows_one_flipped_byte(
         return bool(status.intact and status.valid)
 
     assert holds(signed)
+    printed_pack, out = tmp_path / "pack.pdf", tmp_path / "signed.pdf"
+    printed_pack.write_bytes(nothing_open.attachments.read(pack.pack.sha256))
+    call = ["sign-pack", str(printed_pack), "--key", str(p12), "--out", str(out)]
+    assert CliRunner().invoke(main.app, call, input="hush\n").exit_code == 0
+    assert holds(out.read_bytes())
+    refused = CliRunner().invoke(main.app, [*call[:-1], str(tmp_path / "no.pdf")], input="wrong\n")
+    assert isinstance(refused.exception, InputError) and not (tmp_path / "no.pdf").exists()
     changed = bytearray(signed)
     changed[len(changed) // 3] ^= 1
     assert not holds(bytes(changed))

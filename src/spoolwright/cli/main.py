@@ -26,6 +26,7 @@ from spoolwright.cli import (
     installation_commands,
     life_commands,
     person_commands,
+    release_commands,
     rig_commands,
     scope_commands,
     serve_commands,
@@ -70,6 +71,7 @@ app.command("backup", epilog=store_commands.BACKUP_EPILOG)(store_commands.backup
 app.command("restore", epilog=store_commands.RESTORE_EPILOG)(store_commands.restore)
 app.command("export", epilog=store_commands.EXPORT_EPILOG)(store_commands.export)
 app.add_typer(life_commands.app, name="life")
+app.command("sign-pack", epilog=release_commands.EPILOG)(release_commands.sign_pack)
 app.command("figures", epilog=scope_commands.EPILOG)(scope_commands.figures)
 app.command("demo")(demo_commands.demo)
 

@@ -42,7 +42,10 @@ def signed_pdf(pdf: bytes, key_file: Path, passphrase: bytes, reason: str) -> by
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.sign import signers
 
-    signer = signers.SimpleSigner.load_pkcs12(str(key_file), passphrase=passphrase)
+    try:
+        signer = signers.SimpleSigner.load_pkcs12(str(key_file), passphrase=passphrase)
+    except (OSError, ValueError):
+        signer = None
     if signer is None:
         raise InputError(
             "the key cannot be opened.", where=str(key_file), mend="Give a PKCS #12 file and its passphrase."
