@@ -90,7 +90,7 @@ def balance_svg(part: InspectedPart, each: Sequence[tuple[int, float]], left: co
 
     A blend makes its blade lighter, so its vector points away from the blade, to the other side.
     """
-    d = Drawing(420.0, 400.0)
+    d = Drawing(420.0, 416.0)
     assert part.airfoil is not None and part.airfoil.unbalance_g_mm is not None
     allowed, middle = part.airfoil.unbalance_g_mm, (210.0, 200.0)
     longest = max([abs(left), *(u for _, u in each)])

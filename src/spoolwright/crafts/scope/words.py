@@ -17,7 +17,8 @@ def gives_up(one: Alternative, among: Sequence[Alternative], currency: str) -> s
     if one.money - cheapest > _SAME_SHARE * cheapest:
         lost.append(f"{money(one.money - cheapest, currency)} against the cheapest")
     if one.days_80 - soonest >= 1.0:
-        lost.append(f"{one.days_80 - soonest:.0f} days against the soonest")
+        days = f"{one.days_80 - soonest:.0f}"
+        lost.append(f"{days} day{'' if days == '1' else 's'} against the soonest")
     sure = [a.passing for a in among if a.passing is not None]
     if one.passing is not None and max(sure) - one.passing >= 0.005:
         lost.append(f"{100.0 * (max(sure) - one.passing):.0f} points of the chance to pass the first test")
