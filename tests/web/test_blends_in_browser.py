@@ -17,6 +17,8 @@ from web.looking import DESK, TABLET, VISIT, signed_in
 from web.test_blend_pages import ROWS
 from web.test_pages_in_browser import LIGHTS, SMALL, hindrances, unfold, with_light
 
+pytestmark = pytest.mark.browser
+
 ADDRESSES = (
     f"/visit/{VISIT}/inspection/power_turbine_blade_1/blends",
     f"/visit/{VISIT}/inspection/axial_rotor_1/blends",
