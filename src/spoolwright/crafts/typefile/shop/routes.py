@@ -68,13 +68,9 @@ class CardStep(Record):
     measure: tuple[Measure, ...] = ()
     signed_by: SignerRole = "builder"
     only_chance: bool = Field(default=False, description="cannot be taken once later steps are done")
-    independent_check: bool = Field(
-        default=False, description="another person checks before the next step"
-    )
+    independent_check: bool = Field(default=False, description="another person checks before the next step")
     checked_by: SignerRole = "inspector"
-    closure: bool = Field(
-        default=False, description="closes a space: tools are counted first"
-    )
+    closure: bool = Field(default=False, description="closes a space: tools are counted first")
     event: tuple[StepEvent, ...] = ()
 
     @model_validator(mode="after")
@@ -94,9 +90,7 @@ class RouteCard(Record):
     stage: Literal["teardown", "inspection", "build", "test rig", "release"]
     module: str = ""
     any_order: bool = Field(default=False, description="steps may be done in any order")
-    calls_for: tuple[Identifier, ...] = Field(
-        default=(), description="cards that must follow this one"
-    )
+    calls_for: tuple[Identifier, ...] = Field(default=(), description="cards that must follow this one")
     source: Source
     step: tuple[CardStep, ...] = Field(min_length=1)
 
