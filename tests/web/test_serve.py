@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import timedelta
 from pathlib import Path
 
@@ -35,8 +35,18 @@ def started(folder: Path, *options: str) -> Iterator[tuple[subprocess.Popen[str]
         try:
             yield process, told
         finally:
-            process.send_signal(signal.SIGINT)
-            process.wait(30)
+            stop(process)
+
+
+def stop(process: subprocess.Popen[str]) -> None:
+    """Ctrl-C until it ends: in a shell's background one that comes too early is lost."""
+    for _ in range(30):
+        process.send_signal(signal.SIGINT)
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(1)
+            return
+    process.kill()
+    raise AssertionError("Ctrl-C did not end it")
 
 
 def answered(port: str) -> httpx.Response:
