@@ -16,7 +16,7 @@ from spoolwright.core.reliability.weibull import LifeData, WeibullFit, weibayes_
 from spoolwright.errors import RangeError
 
 SETS = 20
-"""Random censored sets here; `make prove ONLY=reliability` runs 200."""
+"""Random censored sets here; `make prove ONLY=weibull` runs 200."""
 
 
 def random_set(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
