@@ -58,22 +58,12 @@ def run(progress: Report) -> dict[str, Any]:
     return {"claim": " ".join(CLAIM.split()), "measured": measured, "cases": 2 * SETS, "holds": holds}
 
 
-def _package() -> Any:
-    """The fitters of the package `reliability`, past this file of the same name."""
-    path = sys.path[:]
-    sys.path[:] = [p for p in path if Path(p).resolve() != Path(__file__).resolve().parent]
-    try:
-        return import_module("reliability.Fitters")
-    finally:
-        sys.path[:] = path
-
-
 def _fit(failures: np.ndarray, suspensions: np.ndarray) -> tuple[float, float]:
     """Largest relative difference of shape and scale; likelihood here above the library's, relative."""
     mine = weibull_fit(LifeData.of(failures, suspensions))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        other = _package().Fit_Weibull_2P(
+        other = import_module("reliability.Fitters").Fit_Weibull_2P(
             failures=failures, right_censored=suspensions if suspensions.size else None,
             show_probability_plot=False, print_results=False,
         )  # fmt: skip
